@@ -1,0 +1,42 @@
+"""The project file as frozen values: one TOML table, one settings model.
+
+Every field carries its unit in its name, a default, a description and the source of the
+default; `dewpond template` and `dewpond schema` are made from them.
+"""
+
+from dewpond.base.settings.data import (
+    FeaturesSettings,
+    HoldingSettings,
+    PaddocksSettings,
+    TerrainSettings,
+    VectorFile,
+)
+from dewpond.base.settings.design import (
+    DemandSettings,
+    DesignSettings,
+    PricesSettings,
+    RoutingSettings,
+    SitingSettings,
+    WalkingSettings,
+)
+from dewpond.base.settings.project import Project, load_project, project_from_dict
+from dewpond.base.settings.stock import MobSettings, SourceSettings
+
+__all__ = [
+    "DemandSettings",
+    "DesignSettings",
+    "FeaturesSettings",
+    "HoldingSettings",
+    "MobSettings",
+    "PaddocksSettings",
+    "PricesSettings",
+    "Project",
+    "RoutingSettings",
+    "SitingSettings",
+    "SourceSettings",
+    "TerrainSettings",
+    "VectorFile",
+    "WalkingSettings",
+    "load_project",
+    "project_from_dict",
+]

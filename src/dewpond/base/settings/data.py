@@ -1,0 +1,97 @@
+"""Settings of the data a plan is made from: holding, terrain, paddocks, features."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from dewpond.base.settings.fields import COMMON_PRACTICE, Table, setting
+
+
+class HoldingSettings(Table):
+    """The holding as a whole: ``[holding]``."""
+
+    name: str = Field(min_length=1, description="Name of the holding, printed on every result.")
+    crs: str | None = setting(
+        None,
+        "Working CRS, projected in metres, for instance EPSG:27700; "
+        "left out, the UTM zone of the holding is used.",
+    )
+
+
+class TerrainSettings(Table):
+    """Elevation rasters and what is known of their quality: ``[terrain]``."""
+
+    elevation: str | list[str] = Field(
+        description="Elevation raster, or several in order of preference (any GDAL format)."
+    )
+    height_unit: Literal["metre", "foot"] | None = setting(
+        None, "Unit of the heights; needed only when the file does not say."
+    )
+    height_datum: str | None = setting(
+        None,
+        "Height datum of the raster, for instance Newlyn; compared with the level_datum "
+        "of each source and with the file's own vertical CRS.",
+    )
+    missing_share_limit: float = setting(
+        0.02,
+        "Largest share of a paddock that may lie on cells without a height.",
+        COMMON_PRACTICE,
+        ge=0,
+        le=1,
+    )
+    credit: str = setting("", "Credit for the elevation data, printed on the maps.")
+    height_standard_deviation_m: float | None = setting(
+        None, "Standard deviation of the height error [m]; recorded with the plan.", gt=0
+    )
+    correlation_length_m: float | None = setting(
+        None, "Distance over which height errors are alike [m]; recorded with the plan.", gt=0
+    )
+
+
+class VectorFile(Table):
+    """A vector file with the layer to read from it."""
+
+    path: str = Field(description="Vector file (any OGR format), relative to the project file.")
+    layer: str | None = setting(None, "Layer, when the file holds several.")
+
+
+class PaddocksSettings(Table):
+    """Paddock boundaries: ``[paddocks]``."""
+
+    boundaries: str = Field(description="Polygon file of paddocks (any OGR format).")
+    layer: str | None = setting(None, "Layer, when the file holds several.")
+    name_field: str = setting("name", "Field that names each paddock.")
+    sliver_width_m: float = setting(
+        1.0,
+        "Polygons and overlaps narrower than this on average are drawing errors, "
+        "removed and reported.",
+        COMMON_PRACTICE,
+        ge=0,
+    )
+    gap_width_m: float = setting(
+        3.0,
+        "Neighbouring boundaries closer than this stand for one shared fence.",
+        COMMON_PRACTICE,
+        ge=0,
+    )
+    credit: str = setting("", "Credit for the boundary data, printed on the maps.")
+
+
+class FeaturesSettings(Table):
+    """Optional vectors around the paddocks: ``[features]``; each a path or a path with a layer."""
+
+    keep_out: str | VectorFile | None = setting(
+        None, "Polygons where stock, outlets and pipe may not go: woods, ponds, yards."
+    )
+    tracks: str | VectorFile | None = setting(
+        None, "Lines or polygons of lanes and tracks; pipe may follow or cross them."
+    )
+    watercourses: str | VectorFile | None = setting(
+        None, "Lines or polygons of streams and ditches; pipe crosses at a price."
+    )
+    gates: str | VectorFile | None = setting(None, "Points of gateways, kept clear of outlets.")
+    existing_pipe: str | VectorFile | None = setting(
+        None, "Lines of pipe already in the ground, followed at no cost."
+    )

@@ -1,0 +1,165 @@
+"""Settings of the design: what is asked of the scheme, and how each step works it out."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from dewpond.base.settings.fields import COMMON_PRACTICE, INVENTED, Table, setting
+
+DemandMethod = Literal[
+    "live weight share",
+    "class table",
+    "cattle temperature table",
+    "cattle temperature equation",
+    "sheep table",
+]
+
+
+class DesignSettings(Table):
+    """What the scheme must do: ``[design]``."""
+
+    walk_limit_m: float = setting(
+        400.0,
+        "Longest walk to water over the ground [m].",
+        "NRCS Kansas, Design of Watering Facilities: at most 1320 ft (402 m), best 900 ft (274 m)",
+        gt=0,
+        le=5000,
+    )
+    trough: Literal["mobile", "fixed"] = setting(
+        "mobile", "Troughs moved with the mob, or standing fixed.", COMMON_PRACTICE
+    )
+    laying: Literal["surface", "buried"] = setting(
+        "surface", "Pipe laid along the ground or in a trench.", COMMON_PRACTICE
+    )
+    follow: Literal["fences", "open"] = setting(
+        "fences",
+        "Ways pipe may take: along fences and tracks, with open ground only where they do not "
+        "meet; or over open ground too.",
+        COMMON_PRACTICE,
+    )
+    hose_m: float = setting(
+        0.0,
+        "Hose of a mobile trough, over the ground [m]; stock walk only beyond its reach.",
+        COMMON_PRACTICE,
+        ge=0,
+        le=500,
+    )
+    source: str | None = setting(
+        None, "Name of the source that feeds the scheme; left out, the first one listed."
+    )
+    pipe_outside_diameter_mm: float = setting(
+        32.0,
+        "One pipe size for the whole scheme until the pipe is sized [mm].",
+        COMMON_PRACTICE,
+        gt=0,
+    )
+
+
+class DemandSettings(Table):
+    """How daily demand is worked out: ``[demand]``."""
+
+    method: DemandMethod = setting(
+        "live weight share",
+        "Rule, table or equation for litres a head a day on the peak day.",
+        COMMON_PRACTICE,
+    )
+    table: Literal["AAFC", "Agriculture Victoria", "Teagasc"] = setting(
+        "AAFC", "Published class table, with method = 'class table'."
+    )
+    share_lactating: float = setting(
+        0.15, "Share of live weight drunk a day, lactating, young included.", COMMON_PRACTICE, gt=0
+    )
+    share_other: float = setting(
+        0.12, "Share of live weight drunk a day, other stock.", COMMON_PRACTICE, gt=0
+    )
+    mobile_hours: float = setting(
+        7.0, "Hours in which the day's water is drunk, mobile.", COMMON_PRACTICE, gt=0, le=24
+    )
+    fixed_hours: float = setting(
+        9.0, "Hours in which the day's water is drunk, fixed.", COMMON_PRACTICE, gt=0, le=24
+    )
+    loss_share: float = setting(
+        0.0, "Share added for evaporation and waste (published practice 0.10).", ge=0, le=1
+    )
+    air_temperature_c: float = setting(
+        27.0, "Mean air temperature of the peak day [°C].", COMMON_PRACTICE, ge=-20, le=50
+    )
+    relative_humidity_percent: float = setting(
+        50.0, "Relative humidity of the peak day [%].", COMMON_PRACTICE, ge=0, le=100
+    )
+    wind_speed_m_s: float = setting(
+        2.8, "Wind speed of the peak day [m/s].", COMMON_PRACTICE, ge=0, le=30
+    )
+    sunshine_hours: float = setting(
+        12.0, "Hours of sun on the peak day.", COMMON_PRACTICE, ge=0, le=24
+    )
+
+
+class WalkingSettings(Table):
+    """How walking distance is measured: ``[walking]``."""
+
+    cell_m: float | None = setting(
+        None, "Cell of the walking grid [m]; left out, from paddock size and posting.", gt=0, le=100
+    )
+    slope_effort: Literal["none", "cattle climb"] = setting(
+        "none",
+        "none: length over the ground; cattle climb: each metre climbed counts as 13 more "
+        "on the level.",
+        "Ribeiro, Brockway & Webster 1977: 26 J/kg per metre climbed, 2 J/kg per metre level",
+    )
+
+
+class SitingSettings(Table):
+    """Where an outlet may stand: ``[siting]``."""
+
+    spacing_m: float = setting(
+        50.0, "Largest distance between neighbouring candidate sites [m].", COMMON_PRACTICE, gt=0
+    )
+    inside: bool | None = setting(
+        None, "Also consider sites inside paddocks; left out, only where a hose is used."
+    )
+    gate_clearance_m: float = setting(
+        10.0, "Least distance from an outlet to a gateway [m].", COMMON_PRACTICE, ge=0
+    )
+    watercourse_clearance_m: float = setting(
+        10.0,
+        "Least distance from an outlet to a watercourse [m].",
+        "Countryside Stewardship LV7 and LV8, England: not within 10 m of a watercourse",
+        ge=0,
+    )
+    steepest_degrees: float = setting(
+        10.0,
+        "Steepest ground for a free-standing trough [degrees] (10 to 12).",
+        COMMON_PRACTICE,
+        gt=0,
+        le=45,
+    )
+    optimality_gap: float = setting(
+        0.0, "Share by which the number of outlets may miss the proven least.", ge=0, le=0.5
+    )
+    node_limit: int = setting(200_000, "Branch-and-bound nodes before the search stops.", gt=0)
+    time_limit_s: float = setting(
+        120.0, "Seconds before the search stops; a plan cut short says so.", gt=0
+    )
+
+
+class RoutingSettings(Table):
+    """How the ways for pipe are laid out: ``[routing]``."""
+
+    open_ground_spacing_m: float = setting(
+        50.0, "Distance between nodes on open ground [m].", COMMON_PRACTICE, gt=0
+    )
+
+
+class PricesSettings(Table):
+    """Prices for choosing between schemes, in one currency: ``[prices]``; samples are invented."""
+
+    currency: str = setting("GBP", "Currency of every price, ISO 4217.", "ISO 4217")
+    outlet_each: float = setting(240.0, "An outlet with its trough.", INVENTED, ge=0)
+    along_fence_per_m: float = setting(4.0, "Pipe laid along a fence, a metre.", INVENTED, ge=0)
+    along_track_per_m: float = setting(6.0, "Pipe laid along a track, a metre.", INVENTED, ge=0)
+    open_ground_per_m: float = setting(
+        5.0, "Pipe laid across open ground, a metre.", INVENTED, ge=0
+    )
+    track_crossing_each: float = setting(180.0, "Sleeve under a track or lane.", INVENTED, ge=0)
+    watercourse_crossing_each: float = setting(350.0, "Crossing of a watercourse.", INVENTED, ge=0)

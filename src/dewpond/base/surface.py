@@ -1,0 +1,127 @@
+"""Height of the ground anywhere, from one or more elevation rasters left on their own grids.
+
+The rasters are never warped: a point is carried to the raster's CRS and its height taken there
+by bilinear interpolation, so no smoothing is added to the data as delivered.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+import pyproj
+from affine import Affine
+
+FloatArray = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Grid:
+    """A raster in memory: values, placement and CRS together.
+
+    Attributes
+    ----------
+    values : array of float64, shape (rows, columns)
+        NaN where nothing is known. Row 0 is the northern edge when ``transform.e`` is negative.
+    transform : Affine
+        From (column, row) of a cell's corner to coordinates in ``crs``.
+    crs : pyproj.CRS
+        Any CRS, geographic or projected, in the axis order easting (longitude) first.
+    """
+
+    values: FloatArray
+    transform: Affine
+    crs: pyproj.CRS
+
+    def __repr__(self) -> str:
+        rows, columns = self.values.shape
+        return f"Grid({rows} x {columns}, {self.crs.to_string()[:40]}, cell {self.transform.a:g})"
+
+
+@dataclass(frozen=True, eq=False)
+class Surface:
+    """Ground heights from rasters in order of preference; the first that knows a point wins.
+
+    Attributes
+    ----------
+    layers : tuple of Grid
+        Heights in metres, each on its own grid and CRS.
+    crs : pyproj.CRS
+        Working CRS in which points are asked for.
+    posting_m : float
+        Spacing of the finest raster, in metres on the ground.
+    """
+
+    layers: tuple[Grid, ...]
+    crs: pyproj.CRS
+    posting_m: float
+
+    def heights_m(self, easting_m: npt.ArrayLike, northing_m: npt.ArrayLike) -> FloatArray:
+        """Return ground heights [m] at points of the working CRS, NaN where no raster knows.
+
+        Parameters
+        ----------
+        easting_m, northing_m : array_like of float, any equal shape
+            Coordinates in ``crs`` [m].
+        """
+        easting, northing = np.broadcast_arrays(
+            np.asarray(easting_m, dtype=np.float64), np.asarray(northing_m, dtype=np.float64)
+        )
+        heights = np.full(easting.shape, np.nan)
+        for layer in self.layers:
+            missing = np.isnan(heights)
+            if not missing.any():
+                break
+            x, y = _carry(easting[missing], northing[missing], self.crs, layer.crs)
+            heights[missing] = interpolate(layer, x, y)
+        return heights
+
+
+def interpolate(grid: Grid, x: FloatArray, y: FloatArray) -> FloatArray:
+    """Return bilinear values of a grid at points given in the grid's own CRS.
+
+    Within half a cell of the edge the outermost cells carry on unchanged. A point whose own
+    cell is unknown is unknown; unknown neighbours are left out and the weights made up to one.
+    """
+    rows, columns = grid.values.shape
+    inverse = ~grid.transform
+    column = inverse.a * x + inverse.b * y + inverse.c
+    row = inverse.d * x + inverse.e * y + inverse.f
+    inside = (column >= 0) & (column <= columns) & (row >= 0) & (row <= rows)
+    column = np.clip(np.where(inside, column, 0.0) - 0.5, 0, columns - 1)
+    row = np.clip(np.where(inside, row, 0.0) - 0.5, 0, rows - 1)
+    left = np.minimum(column.astype(np.intp), max(columns - 2, 0))
+    top = np.minimum(row.astype(np.intp), max(rows - 2, 0))
+    across, down = column - left, row - top
+    right, bottom = np.minimum(left + 1, columns - 1), np.minimum(top + 1, rows - 1)
+    total = np.zeros(x.shape)
+    weight_sum = np.zeros(x.shape)
+    for r, c, weight in (
+        (top, left, (1 - down) * (1 - across)),
+        (top, right, (1 - down) * across),
+        (bottom, left, down * (1 - across)),
+        (bottom, right, down * across),
+    ):
+        value = grid.values[r, c]
+        known = np.isfinite(value)
+        total += np.where(known, value * weight, 0.0)
+        weight_sum += np.where(known, weight, 0.0)
+    own = np.isfinite(grid.values[np.rint(row).astype(np.intp), np.rint(column).astype(np.intp)])
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(inside & own, total / weight_sum, np.nan)
+
+
+def _carry(
+    x: FloatArray, y: FloatArray, source: pyproj.CRS, target: pyproj.CRS
+) -> tuple[FloatArray, FloatArray]:
+    if source == target:
+        return x, y
+    carried_x, carried_y = _transformer(source, target).transform(x, y)
+    return np.asarray(carried_x), np.asarray(carried_y)
+
+
+@lru_cache(maxsize=32)
+def _transformer(source: pyproj.CRS, target: pyproj.CRS) -> pyproj.Transformer:
+    return pyproj.Transformer.from_crs(source, target, always_xy=True)

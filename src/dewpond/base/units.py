@@ -1,0 +1,36 @@
+"""Physical constants and the few conversions between the units of the trade."""
+
+from __future__ import annotations
+
+STANDARD_GRAVITY_M_S2 = 9.80665
+"""Standard acceleration of free fall [m/s²], by definition (3rd CGPM, 1901)."""
+
+WATER_DENSITY_KG_M3 = 999.70
+"""Density of water at 10 °C and 0.1 MPa [kg/m³], IAPWS-95."""
+
+METRES_PER_FOOT = 0.3048
+"""International foot [m], by definition; differs from the US survey foot by 2 parts in a million."""
+
+PASCALS_PER_BAR = 100_000.0
+"""Bar [Pa], by definition."""
+
+MINUTES_PER_HOUR = 60.0
+SQUARE_METRES_PER_HECTARE = 10_000.0
+
+
+def head_m_from_bar(pressure_bar: float) -> float:
+    """Return the head of 10 °C water [m] that stands for a gauge pressure [bar].
+
+    >>> round(head_m_from_bar(1.0), 2)
+    10.2
+    """
+    return pressure_bar * PASCALS_PER_BAR / (WATER_DENSITY_KG_M3 * STANDARD_GRAVITY_M_S2)
+
+
+def bar_from_head_m(head_m: float) -> float:
+    """Return the gauge pressure [bar] under a head of 10 °C water [m].
+
+    >>> round(bar_from_head_m(30.0), 3)
+    2.941
+    """
+    return head_m * WATER_DENSITY_KG_M3 * STANDARD_GRAVITY_M_S2 / PASCALS_PER_BAR
