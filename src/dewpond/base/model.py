@@ -382,6 +382,22 @@ class Verdict:
     remedy: str = ""
 
 
+@dataclass(frozen=True)
+class Appraisal:
+    """What the plan amounts to.
+
+    Attributes
+    ----------
+    totals : mapping of str to float
+        ``outlets``, ``pipe_m``, ``cost``, ``worst_walk_m``, ``mean_walk_m``, ``covered_share``,
+        ``grazed_area_ha``, ``daily_demand_l``.
+    verdicts : tuple of Verdict
+    """
+
+    totals: Mapping[str, float]
+    verdicts: tuple[Verdict, ...]
+
+
 @dataclass(frozen=True, eq=False)
 class Plan:
     """One planned holding: the value of every step, and the verdicts drawn from them."""
@@ -396,10 +412,24 @@ class Plan:
     siting: Siting
     network: Network
     heads: Heads
-    totals: Mapping[str, float]
-    verdicts: tuple[Verdict, ...]
-    warnings: tuple[str, ...]
+    appraisal: Appraisal
     versions: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def totals(self) -> Mapping[str, float]:
+        """Figures of the whole holding, units in their names."""
+        return self.appraisal.totals
+
+    @property
+    def verdicts(self) -> tuple[Verdict, ...]:
+        """One verdict for each requirement."""
+        return self.appraisal.verdicts
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """Everything the steps want the reader to know, in the order of the steps."""
+        steps = (self.holding, self.demand, self.siting, self.network, self.heads)
+        return tuple(warning for step in steps for warning in step.warnings)
 
     @property
     def met(self) -> bool:

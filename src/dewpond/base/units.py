@@ -9,7 +9,7 @@ WATER_DENSITY_KG_M3 = 999.70
 """Density of water at 10 °C and 0.1 MPa [kg/m³], IAPWS-95."""
 
 METRES_PER_FOOT = 0.3048
-"""International foot [m], by definition; differs from the US survey foot by 2 parts in a million."""
+"""International foot [m], by definition; the US survey foot is 2 parts in a million longer."""
 
 PASCALS_PER_BAR = 100_000.0
 """Bar [Pa], by definition."""

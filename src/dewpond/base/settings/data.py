@@ -23,8 +23,10 @@ class HoldingSettings(Table):
 class TerrainSettings(Table):
     """Elevation rasters and what is known of their quality: ``[terrain]``."""
 
-    elevation: str | list[str] = Field(
-        description="Elevation raster, or several in order of preference (any GDAL format)."
+    elevation: str | list[str] | None = setting(
+        None,
+        "Elevation raster, or several in order of preference (any GDAL format); left out only "
+        "where a program hands over open rasters.",
     )
     height_unit: Literal["metre", "foot"] | None = setting(
         None, "Unit of the heights; needed only when the file does not say."
@@ -60,7 +62,11 @@ class VectorFile(Table):
 class PaddocksSettings(Table):
     """Paddock boundaries: ``[paddocks]``."""
 
-    boundaries: str = Field(description="Polygon file of paddocks (any OGR format).")
+    boundaries: str | None = setting(
+        None,
+        "Polygon file of paddocks (any OGR format); left out only where a program hands over "
+        "a table.",
+    )
     layer: str | None = setting(None, "Layer, when the file holds several.")
     name_field: str = setting("name", "Field that names each paddock.")
     sliver_width_m: float = setting(

@@ -99,7 +99,10 @@ class WalkingSettings(Table):
     """How walking distance is measured: ``[walking]``."""
 
     cell_m: float | None = setting(
-        None, "Cell of the walking grid [m]; left out, from paddock size and posting.", gt=0, le=100
+        None,
+        "Cell of the walking grid [m]; left out, from paddock size and posting.",
+        gt=0,
+        le=100,
     )
     slope_effort: Literal["none", "cattle climb"] = setting(
         "none",

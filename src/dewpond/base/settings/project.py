@@ -33,8 +33,8 @@ class Project(Table):
     """A project file: everything a plan depends on besides the data it names."""
 
     holding: HoldingSettings
-    terrain: TerrainSettings | None = None
-    paddocks: PaddocksSettings | None = None
+    terrain: TerrainSettings = TerrainSettings()
+    paddocks: PaddocksSettings = PaddocksSettings()
     features: FeaturesSettings = FeaturesSettings()
     mob: list[MobSettings] = Field(min_length=1, description="The mobs, one table each.")
     source: list[SourceSettings] = Field(min_length=1, description="The sources, one table each.")
@@ -117,7 +117,7 @@ def _key_path(location: Sequence[int | str]) -> tuple[int | str, ...]:
             path.append(part)
             continue
         if model is None or part not in getattr(model, "model_fields", {}):
-            if model is not None and not any(_is_branch(part) for _ in (0,)):
+            if model is not None and not _is_branch(part):
                 path.append(part)
             break
         path.append(part)

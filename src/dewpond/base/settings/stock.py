@@ -41,7 +41,8 @@ class SourceSettings(Table):
     )
     crs: str = setting("EPSG:4326", "CRS of `at`.")
     level_m: float | None = setting(
-        None, "Ground level at the source, in the datum of the elevation [m]; else from the raster."
+        None,
+        "Ground level at the source, in the datum of the elevation [m]; else from the raster.",
     )
     level_datum: str | None = setting(None, "Height datum of level_m.")
     height_above_ground_m: float | None = setting(

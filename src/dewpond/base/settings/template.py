@@ -1,0 +1,105 @@
+"""A commented project file, made from the settings themselves so that it cannot go stale."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Mapping
+from typing import Any, get_args, get_origin
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+from pydantic_core import PydanticUndefined
+
+from dewpond.base.settings.project import Project
+
+# What a first-time reader should see for keys that have no default; an invented place.
+_EXAMPLES: Mapping[str, Any] = {
+    "holding.name": "Harrowmere",
+    "terrain.elevation": "terrain.tif",
+    "paddocks.boundaries": "paddocks.geojson",
+    "mob.name": "sucklers",
+    "mob.species": "cattle",
+    "mob.head": 52,
+    "mob.weight_kg": 640.0,
+    "mob.lactating": True,
+    "source.name": "road main",
+    "source.kind": "mains",
+    "source.at": [-2.101, 54.012],
+    "source.static_pressure_bar": 3.2,
+    "source.bucket_l": 12.0,
+    "source.bucket_s": 33.0,
+}
+
+_OPTIONAL_EXAMPLES: Mapping[str, str] = {
+    "holding.crs": '"EPSG:27700"',
+    "terrain.height_unit": '"metre"',
+    "terrain.height_datum": '"Newlyn"',
+    "features.keep_out": '"keep_out.geojson"',
+    "features.tracks": '"tracks.geojson"',
+    "features.watercourses": '"watercourses.geojson"',
+    "features.gates": '"gates.geojson"',
+    "features.existing_pipe": '{ path = "pipe.gpkg", layer = "pipe" }',
+    "mob.trough": '"fixed"',
+    "design.source": '"road main"',
+}
+
+
+def template() -> str:
+    """Return a project file with every table and key, its meaning, default and source.
+
+    Keys that must be given hold an example; keys left to their default are commented out where
+    they have no value.
+    """
+    parts = [
+        "# A dewpond project file (TOML). Paths are relative to this file.",
+        "# A key that starts with # may be left out.",
+    ]
+    for name, field in Project.model_fields.items():
+        model = _table_model(field.annotation)
+        if model is None:
+            continue
+        repeated = get_origin(field.annotation) is list
+        header = f"[[{name}]]" if repeated else f"[{name}]"
+        parts.append("")
+        parts.extend(_comment(_summary(model)))
+        parts.append(header)
+        for key, inner in model.model_fields.items():
+            parts.extend(_entry(f"{name}.{key}", key, inner))
+    return "\n".join(parts) + "\n"
+
+
+def _table_model(annotation: Any) -> type[BaseModel] | None:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    return next(filter(None, (_table_model(arg) for arg in get_args(annotation))), None)
+
+
+def _summary(model: type[BaseModel]) -> str:
+    return (model.__doc__ or "").strip().splitlines()[0].split(": ``")[0]
+
+
+def _entry(path: str, key: str, field: FieldInfo) -> list[str]:
+    extra = field.json_schema_extra
+    source = extra.get("source") if isinstance(extra, dict) else None
+    note = (field.description or "") + (f" [{source}]" if source else "")
+    lines = _comment(note)
+    if path in _EXAMPLES:
+        return [*lines, f"{key} = {_toml(_EXAMPLES[path])}"]
+    if field.default is None or field.default is PydanticUndefined:
+        return [*lines, f"# {key} = {_OPTIONAL_EXAMPLES.get(path, '...')}"]
+    return [*lines, f"{key} = {_toml(field.default)}"]
+
+
+def _comment(text: str) -> list[str]:
+    return [f"# {line}" for line in textwrap.wrap(text, 90)]
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        escaped = value.replace("\\", "\\\\").replace('"', '\\"')
+        return f'"{escaped}"'
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(_toml(item) for item in value) + "]"
+    return repr(value)
