@@ -1,0 +1,244 @@
+"""Newton's method on flows and heads together, with a line search that cannot be lost.
+
+The method is the global gradient method of Todini & Pilati (1988): linearise every link's loss,
+eliminate the flows, solve for heads, update flows. Losses grow with flow, so the flows sought
+are the least of a convex function (the content of the network, Collins et al. 1978, Management
+Science 24:747) over all flows that balance at the nodes. After the first step flows balance
+exactly, each further step points downhill, and shortening it where it overshoots makes the whole
+converge from any start, shut valves and resting pipes included.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from dewpond.base.errors import SolverError
+from dewpond.base.pipenetwork.laplacian import Laplacian, make_laplacian
+from dewpond.base.pipenetwork.links import Links, make_links
+from dewpond.base.pipenetwork.model import BoolArray, IntArray, NetworkFlow, PipeNetwork
+from dewpond.base.surface import FloatArray
+
+_MOST_STEPS = 200
+_HEAD_TOLERANCE_M = 1e-6
+_FLOW_TOLERANCE_M3_S = 1e-9
+_FLOW_TOLERANCE_SHARE = 1e-7
+_ENOUGH = 0.5  # share of the downhill slope that may be left, up or down, after a step
+
+
+def solve_network(
+    network: PipeNetwork,
+    *,
+    demand_m3_s: npt.ArrayLike | None = None,
+    outlet_open: npt.ArrayLike | None = None,
+    pipe_open: npt.ArrayLike | None = None,
+    fixed_head_m: npt.ArrayLike | None = None,
+) -> NetworkFlow:
+    """Return heads and flows of a network at rest with itself, for one case or many at once.
+
+    Parameters
+    ----------
+    network : PipeNetwork
+    demand_m3_s : array_like, shape (nodes,) or (cases, nodes), optional
+        Flow taken at nodes whatever their head [m³/s]; none by default. A negative one is fed in.
+    outlet_open : array_like of bool, shape (outlets,) or (cases, outlets), optional
+        Which float valves are open; all by default.
+    pipe_open : array_like of bool, shape (pipes,) or (cases, pipes), optional
+        Which pipes are open; all by default.
+    fixed_head_m : array_like, shape (sources,) or (cases, sources), optional
+        Levels in place of those of the network [m].
+
+    Returns
+    -------
+    NetworkFlow
+        Flows balance at every node to rounding; head differences match losses within 1e-6 m.
+
+    Raises
+    ------
+    ValueError
+        Shapes that do not fit, or a demand at a node cut off from every fixed level.
+    SolverError
+        No balance after 200 steps.
+    """
+    cases, demand, outlets, pipes, fixed = _cases(
+        network, demand_m3_s, outlet_open, pipe_open, fixed_head_m
+    )
+    links = make_links(network, pipes, outlets)
+    known = np.full((cases, network.node_count + outlets.shape[1]), np.nan)
+    known[:, network.node_count :] = network.outlets.level_m
+    known[:, network.fixed_node] = fixed
+    cut_off = _cut_off(links, network, known)
+    if (cut_off[:, : network.node_count] & (demand != 0.0)).any():
+        raise ValueError("a demand stands at a node that no open way joins to a fixed level")
+    head, flow, steps, misfit = _newton(links, known, demand, cut_off)
+    head = np.where(cut_off, np.nan, head)[:, : network.node_count]
+    flow = np.where(links.open, flow, 0.0)
+    first_valve = len(network.start)
+    first_pump = first_valve + outlets.shape[1]
+    return NetworkFlow(
+        head,
+        flow[:, :first_valve],
+        np.maximum(flow[:, first_valve:first_pump], 0.0),
+        np.maximum(flow[:, first_pump:], 0.0),
+        steps,
+        misfit,
+    )
+
+
+def _cases(
+    network: PipeNetwork,
+    demand: npt.ArrayLike | None,
+    outlet_open: npt.ArrayLike | None,
+    pipe_open: npt.ArrayLike | None,
+    fixed_head: npt.ArrayLike | None,
+) -> tuple[int, FloatArray, BoolArray, BoolArray, FloatArray]:
+    """Return the number of cases and every input spread over (cases, its own length)."""
+    given = (
+        np.atleast_2d(np.asarray(0.0 if demand is None else demand, float)),
+        np.atleast_2d(np.asarray(True if outlet_open is None else outlet_open, bool)),
+        np.atleast_2d(np.asarray(True if pipe_open is None else pipe_open, bool)),
+        np.atleast_2d(np.asarray(network.fixed_head_m if fixed_head is None else fixed_head)),
+    )
+    widths = (
+        network.node_count,
+        len(network.outlets.node),
+        len(network.start),
+        len(network.fixed_node),
+    )
+    cases = max(len(array) for array in given)
+    spread = [
+        np.broadcast_to(array, (cases, width)) for array, width in zip(given, widths, strict=True)
+    ]
+    return cases, spread[0], spread[1], spread[2], np.asarray(spread[3], float)
+
+
+def _cut_off(links: Links, network: PipeNetwork, known: FloatArray) -> BoolArray:
+    """Return which nodes (cases, extended nodes) no open pipe or pump joins to a fixed level."""
+    cases, nodes = known.shape
+    result = np.zeros((cases, nodes), dtype=bool)
+    if not len(links.start):
+        result[:, : network.node_count] = np.isnan(known[:, : network.node_count])
+        return result
+    # An outlet holds a level only while it runs, so it does not count as a way to one.
+    ways = np.r_[
+        0 : len(network.start),
+        len(network.start) + known.shape[1] - network.node_count : len(links.start),
+    ]
+    patterns, which = np.unique(links.open[:, ways], axis=0, return_inverse=True)
+    for position, pattern in enumerate(patterns):
+        chosen = ways[pattern]
+        graph = coo_array(
+            (np.ones(len(chosen)), (links.start[chosen], links.end[chosen])), shape=(nodes, nodes)
+        )
+        _count, label = connected_components(graph, directed=False)
+        lost = ~np.isin(label, np.unique(label[network.fixed_node]))
+        lost[network.node_count :] = False
+        result[which.ravel() == position] = lost
+    return result
+
+
+def _newton(
+    links: Links, known: FloatArray, demand: FloatArray, cut_off: BoolArray
+) -> tuple[FloatArray, FloatArray, int, float]:
+    """Return heads of all nodes, flows of all links, steps taken and the worst misfit."""
+    is_unknown = np.isnan(known[0])
+    unknown = np.where(is_unknown, np.cumsum(is_unknown) - 1, -1)
+    drawn = np.zeros_like(known)
+    drawn[:, : demand.shape[1]] = demand
+    system = (
+        make_laplacian(links.start, links.end, unknown, len(known)) if is_unknown.any() else None
+    )
+    flow = links.first_guess()
+    loss, slope = links.loss_and_slope(flow)
+    misfit = np.inf
+    settled = links.open & ~cut_off[:, links.start]
+    for step in range(1, _MOST_STEPS + 1):
+        head = _heads(system, links, known, drawn, is_unknown, flow - loss / slope, 1.0 / slope)
+        drop = head[:, links.start] - head[:, links.end]
+        change = (drop - loss) / slope
+        if step == 1:  # flows do not balance yet: only a whole step makes them
+            flow = flow + change
+            loss, slope = links.loss_and_slope(flow)
+        else:
+            flow, loss, slope = _line_search(links, flow, change, loss, slope, drop)
+        gap = np.abs(loss - drop)
+        misfit = float(np.where(settled, gap, 0.0).max(initial=0.0))
+        still = np.abs(change) <= _FLOW_TOLERANCE_M3_S + _FLOW_TOLERANCE_SHARE * np.abs(flow)
+        if misfit <= _HEAD_TOLERANCE_M and still.all():
+            return head, flow, step, misfit
+    raise SolverError(
+        f"the network did not balance in {_MOST_STEPS} steps; worst misfit {misfit:.3g} m"
+    )
+
+
+def _heads(
+    system: Laplacian | None,
+    links: Links,
+    known: FloatArray,
+    drawn: FloatArray,
+    is_unknown: BoolArray,
+    flow_at_no_drop: FloatArray,
+    conductance: FloatArray,
+) -> FloatArray:
+    """Return heads (cases, nodes) at which the linearised links balance every node."""
+    if system is None:
+        return known
+    head = np.where(is_unknown, 0.0, known)
+    # Flow of each link if unknown heads were 0; what arrives must leave through the matrix.
+    base = flow_at_no_drop + conductance * (head[:, links.start] - head[:, links.end])
+    arriving = _sum_at(links.end, base, known.shape) - _sum_at(links.start, base, known.shape)
+    head[:, is_unknown] = system.solve(conductance, (arriving - drawn)[:, is_unknown])
+    return head
+
+
+def _sum_at(node: IntArray, value: FloatArray, shape: tuple[int, ...]) -> FloatArray:
+    """Return the sums of link values (cases, links) at their nodes, shape (cases, nodes)."""
+    cases, nodes = shape
+    place = node + nodes * np.arange(cases)[:, None]
+    return np.bincount(place.ravel(), value.ravel(), cases * nodes).reshape(shape)
+
+
+def _line_search(
+    links: Links,
+    flow: FloatArray,
+    change: FloatArray,
+    loss: FloatArray,
+    slope: FloatArray,
+    drop: FloatArray,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return flows, losses and slopes at a share of the step that does not overshoot.
+
+    The derivative of the content along the step rises with the share taken; its root is bracketed
+    by 0 and 1 where a whole step goes too far, and found by the Illinois variant of false
+    position, case by case.
+    """
+    downhill = ((loss - drop) * change).sum(axis=1)
+    new_flow = flow + change
+    new_loss, new_slope = links.loss_and_slope(new_flow)
+    along = ((new_loss - drop) * change).sum(axis=1)
+    noise = 1e-16 * np.abs(drop * change).sum(axis=1)
+    if (along <= _ENOUGH * np.abs(downhill) + noise).all():
+        return new_flow, new_loss, new_slope
+    low, high = np.zeros_like(along), np.ones_like(along)
+    at_low, at_high, share = downhill.copy(), along.copy(), np.ones_like(along)
+    for _ in range(30):
+        searching = np.abs(along) > _ENOUGH * np.abs(downhill) + noise
+        searching &= (along > 0) | (share < 1.0)
+        if not searching.any():
+            break
+        above = searching & (along > 0)
+        below = searching & (along <= 0)
+        high, at_high = np.where(above, share, high), np.where(above, along, at_high)
+        low, at_low = np.where(below, share, low), np.where(below, along, at_low)
+        at_low = np.where(above, 0.5 * at_low, at_low)
+        at_high = np.where(below, 0.5 * at_high, at_high)
+        width = at_high - at_low
+        guess = low - at_low * (high - low) / np.where(width == 0, 1.0, width)
+        guess = np.clip(guess, low + 0.01 * (high - low), high - 0.01 * (high - low))
+        share = np.where(searching, guess, share)
+        new_flow = flow + share[:, None] * change
+        new_loss, new_slope = links.loss_and_slope(new_flow)
+        along = ((new_loss - drop) * change).sum(axis=1)
+    return new_flow, new_loss, new_slope
