@@ -59,11 +59,23 @@ class OutputError(DewpondError, OSError):
     """A result could not be written; nothing half-written is left behind."""
 
 
+_MOST_NAMES = 12
+
+
 def nearest_name(name: str, valid: Iterable[str]) -> str:
-    """Return ``'did you mean "x"?'`` for the closest of the valid names, or list them all."""
-    names = [str(item) for item in valid]
+    """Return ``'did you mean "x"?'`` for the closest of the valid names, or list them.
+
+    >>> nearest_name("Top Feild", ["Top Field", "Low Field"])
+    'did you mean "Top Field"?'
+    >>> nearest_name("zzz", ["Top Field", "Low Field"])
+    'valid names: Top Field, Low Field'
+    """
+    names = list(dict.fromkeys(str(item) for item in valid))
     lowered = {item.lower(): item for item in reversed(names)}
     close = difflib.get_close_matches(str(name).lower(), list(lowered), n=1, cutoff=0.6)
     if close:
         return f'did you mean "{lowered[close[0]]}"?'
-    return "valid names: " + ", ".join(names) if names else ""
+    if not names:
+        return ""
+    more = f" and {len(names) - _MOST_NAMES} more" if len(names) > _MOST_NAMES else ""
+    return "valid names: " + ", ".join(names[:_MOST_NAMES]) + more

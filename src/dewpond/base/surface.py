@@ -16,6 +16,8 @@ from affine import Affine
 
 FloatArray = npt.NDArray[np.float64]
 
+_BLOCK_POINTS = 1_000_000
+
 
 @dataclass(frozen=True, eq=False)
 class Grid:
@@ -58,6 +60,10 @@ class Surface:
     crs: pyproj.CRS
     posting_m: float
 
+    def __repr__(self) -> str:
+        grids = ", ".join(repr(layer) for layer in self.layers)
+        return f"Surface({grids}; posting {self.posting_m:.4g} m, asked in {self.crs.name})"
+
     def heights_m(self, easting_m: npt.ArrayLike, northing_m: npt.ArrayLike) -> FloatArray:
         """Return ground heights [m] at points of the working CRS, NaN where no raster knows.
 
@@ -69,6 +75,15 @@ class Surface:
         easting, northing = np.broadcast_arrays(
             np.asarray(easting_m, dtype=np.float64), np.asarray(northing_m, dtype=np.float64)
         )
+        heights = np.full(easting.size, np.nan)
+        flat_easting, flat_northing = easting.ravel(), northing.ravel()
+        # Interpolation holds some twenty values a point; blocks keep that within 200 MB.
+        for start in range(0, heights.size, _BLOCK_POINTS):
+            block = slice(start, start + _BLOCK_POINTS)
+            heights[block] = self._block_heights_m(flat_easting[block], flat_northing[block])
+        return heights.reshape(easting.shape)
+
+    def _block_heights_m(self, easting: FloatArray, northing: FloatArray) -> FloatArray:
         heights = np.full(easting.shape, np.nan)
         for layer in self.layers:
             missing = np.isnan(heights)
@@ -86,10 +101,10 @@ def interpolate(grid: Grid, x: FloatArray, y: FloatArray) -> FloatArray:
     cell is unknown is unknown; unknown neighbours are left out and the weights made up to one.
     """
     rows, columns = grid.values.shape
-    inverse = ~grid.transform
-    column = inverse.a * x + inverse.b * y + inverse.c
-    row = inverse.d * x + inverse.e * y + inverse.f
+    column, row = carry_by(~grid.transform, x, y)
     inside = (column >= 0) & (column <= columns) & (row >= 0) & (row <= rows)
+    own_column = np.minimum(np.where(inside, column, 0.0).astype(np.intp), columns - 1)
+    own_row = np.minimum(np.where(inside, row, 0.0).astype(np.intp), rows - 1)
     column = np.clip(np.where(inside, column, 0.0) - 0.5, 0, columns - 1)
     row = np.clip(np.where(inside, row, 0.0) - 0.5, 0, rows - 1)
     left = np.minimum(column.astype(np.intp), max(columns - 2, 0))
@@ -108,9 +123,41 @@ def interpolate(grid: Grid, x: FloatArray, y: FloatArray) -> FloatArray:
         known = np.isfinite(value)
         total += np.where(known, value * weight, 0.0)
         weight_sum += np.where(known, weight, 0.0)
-    own = np.isfinite(grid.values[np.rint(row).astype(np.intp), np.rint(column).astype(np.intp)])
+    own = np.isfinite(grid.values[own_row, own_column])
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.where(inside & own, total / weight_sum, np.nan)
+
+
+def carry_by(transform: Affine, x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return points carried by an affine transform, arrays of any equal shape."""
+    return (
+        transform.a * x + transform.b * y + transform.c,
+        transform.d * x + transform.e * y + transform.f,
+    )
+
+
+def cut_from(
+    transform: Affine, column: float, row: float, wider: float = 1.0, taller: float = 1.0
+) -> Affine:
+    """Return the transform of a part of a raster.
+
+    Parameters
+    ----------
+    transform : Affine
+        Of the whole raster.
+    column, row : float
+        Corner at which the part begins.
+    wider, taller : float
+        Cells of the whole that one cell of the part spans.
+    """
+    return Affine(
+        transform.a * wider,
+        transform.b * taller,
+        transform.a * column + transform.b * row + transform.c,
+        transform.d * wider,
+        transform.e * taller,
+        transform.d * column + transform.e * row + transform.f,
+    )
 
 
 def _carry(

@@ -29,7 +29,9 @@ class TerrainSettings(Table):
         "where a program hands over open rasters.",
     )
     height_unit: Literal["metre", "foot"] | None = setting(
-        None, "Unit of the heights; needed only when the file does not say."
+        None,
+        "Unit of the heights; needed only when the file does not say. A raster in a projected "
+        "CRS in metres that does not say is taken to be in metres, with a warning.",
     )
     height_datum: str | None = setting(
         None,
@@ -75,6 +77,14 @@ class PaddocksSettings(Table):
         "removed and reported.",
         COMMON_PRACTICE,
         ge=0,
+    )
+    overlap_share_limit: float = setting(
+        0.10,
+        "Largest share of the smaller of two paddocks that both may claim; up to it the smaller "
+        "keeps the ground and this is reported, beyond it the map is refused.",
+        COMMON_PRACTICE,
+        ge=0,
+        le=1,
     )
     gap_width_m: float = setting(
         3.0,

@@ -1,0 +1,80 @@
+"""Paths as written in the project file, and the digest of every file that was read."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from pathlib import Path
+
+from dewpond.steps.read.notes import Notes
+
+_SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg")
+
+
+def locate(written: str, folder: Path) -> Path:
+    """Return where a path of the project file points; relative paths start at its folder."""
+    return Path(written) if written.startswith("/vsi") else folder / written
+
+
+def is_readable(written: str, folder: Path, where: str, notes: Notes) -> bool:
+    """Check that a file exists and is not empty; a fault for each that fails."""
+    path = locate(written, folder)
+    if written.startswith("/vsi") or path.is_dir():
+        return True
+    if not path.exists():
+        notes.fault(
+            where,
+            f"the file {written} does not exist",
+            found=f"nothing at {path}",
+            remedy="check the path; it is taken relative to the project file",
+        )
+        return False
+    if path.stat().st_size == 0:
+        notes.fault(
+            where,
+            f"the file {written} is empty",
+            found="0 bytes",
+            remedy="export or download the file again",
+        )
+        return False
+    return True
+
+
+def record_digests(written: str, paths: Iterable[Path], folder: Path, notes: Notes) -> None:
+    """Record the SHA-256 of a file and of the files that belong to it.
+
+    The file itself goes under the path as written; those beside or behind it (a projection
+    file, the members of a virtual raster) under their path relative to the project file.
+    """
+    main = locate(written, folder)
+    for path in sorted(set(paths) | {main}):
+        if path.is_dir():
+            inside = [item for item in path.rglob("*") if item.is_file()]
+            record_digests(written, inside, folder, notes)
+        elif path.is_file():
+            key = written if path == main else _relative(path, folder)
+            notes.inputs[key] = _sha256(path)
+
+
+def vector_parts(path: Path) -> list[Path]:
+    """Return the files beside a shapefile that hold part of it."""
+    if path.suffix.lower() != ".shp":
+        return []
+    return [
+        item
+        for suffix in _SHAPEFILE_PARTS
+        for item in (path.with_suffix(suffix), path.with_suffix(suffix.upper()))
+        if item.is_file()
+    ]
+
+
+def _relative(path: Path, folder: Path) -> str:
+    try:
+        return path.relative_to(folder).as_posix()
+    except ValueError:
+        return path.as_posix()
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()

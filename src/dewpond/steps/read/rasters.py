@@ -1,0 +1,234 @@
+"""One elevation raster: opened, its unit of height told, and the window needed read in metres."""
+
+from __future__ import annotations
+
+import math
+import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyproj
+import rasterio
+from affine import Affine
+from rasterio.enums import ColorInterp, Resampling
+from rasterio.errors import RasterioIOError
+from rasterio.windows import Window
+
+from dewpond.base.surface import FloatArray, Grid, carry_by, cut_from
+from dewpond.steps.read.files import is_readable, locate, record_digests
+from dewpond.steps.read.notes import Notes
+from dewpond.steps.read.vectors import Bounds
+
+LARGEST_WINDOW_CELLS = 16_000_000
+"""Cells of one raster held in memory (128 MB of float64); a finer window is averaged down."""
+
+_LOWEST_LAND_M, _HIGHEST_LAND_M = -500.0, 9_000.0
+"""Heights beyond these are codes for nothing known: the Dead Sea shore lies at -430 m, the
+highest summit at 8,849 m."""
+
+
+@dataclass(frozen=True, eq=False)
+class Raster:
+    """An open raster with what messages and later steps need to know of it."""
+
+    label: str
+    dataset: Any
+    crs: pyproj.CRS
+    vertical: pyproj.CRS | None
+
+
+@contextmanager
+def opened(
+    written: Sequence[str], given: Sequence[Any] | None, folder: Path, notes: Notes
+) -> Iterator[list[Raster]]:
+    """Open the rasters of the project file, or take open ones, in order of preference.
+
+    Each that cannot be used is a fault. Rasters opened here are closed again, given ones not.
+    """
+    with ExitStack() as stack:
+        rasters: list[Raster] = []
+        if given is not None:
+            for number, dataset in enumerate(given, start=1):
+                label = Path(dataset.name).name or f"elevation {number}"
+                record_digests(label, _local_files(dataset), Path(), notes)
+                rasters.extend(_checked(label, dataset, notes))
+        else:
+            for path in written:
+                dataset = _open(path, folder, notes)
+                if dataset is not None:
+                    stack.enter_context(dataset)
+                    record_digests(path, _local_files(dataset), folder, notes)
+                    rasters.extend(_checked(path, dataset, notes))
+        yield rasters
+
+
+def read_window(
+    raster: Raster, area: Bounds, crs: pyproj.CRS, metres_per_unit: float, notes: Notes
+) -> Grid | None:
+    """Return heights [m] of the part of a raster that an extent needs; None beside it.
+
+    Scale and offset of the band are applied; nodata, masks, NaN and heights that no land has
+    become NaN.
+    """
+    window = _window(raster, area, crs)
+    if window is None:
+        return None
+    dataset = raster.dataset
+    shrink = max(1.0, math.sqrt(window.width * window.height / LARGEST_WINDOW_CELLS))
+    shape = max(1, round(window.height / shrink)), max(1, round(window.width / shrink))
+    band = dataset.read(
+        1, window=window, out_shape=shape, masked=True, resampling=Resampling.average
+    )
+    values = np.ma.filled(band.astype(np.float64), np.nan)
+    values = (values * dataset.scales[0] + dataset.offsets[0]) * metres_per_unit
+    values = _plausible(values, raster.label, notes)
+    if shrink > 1:
+        notes.warnings.append(
+            f"{raster.label}: {window.width} x {window.height} cells around the holding averaged "
+            f"to {shape[1]} x {shape[0]} to stay within memory."
+        )
+    wider, taller = window.width / shape[1], window.height / shape[0]
+    transform = cut_from(dataset.transform, window.col_off, window.row_off, wider, taller)
+    return Grid(values, transform, raster.crs)
+
+
+def meets(raster: Raster, area: Bounds, crs: pyproj.CRS) -> bool:
+    """Return whether a raster has cells, known or not, under an extent."""
+    return _window(raster, area, crs) is not None
+
+
+def raster_extent_text(raster: Raster) -> str:
+    """Spell where a raster lies, in longitude and latitude."""
+    dataset = raster.dataset
+    column = np.array([0.0, dataset.width, 0.0, dataset.width])
+    row = np.array([0.0, 0.0, dataset.height, dataset.height])
+    x, y = carry_by(dataset.transform, column, row)
+    return extent_text((min(x), min(y), max(x), max(y)), raster.crs)
+
+
+def horizontal_and_vertical(crs: pyproj.CRS) -> tuple[pyproj.CRS, pyproj.CRS | None]:
+    """Split a CRS into its map part and, where it states one, its height part."""
+    if crs.is_bound and crs.source_crs is not None:
+        crs = crs.source_crs
+    vertical = next((part for part in crs.sub_crs_list if part.is_vertical), None)
+    if vertical is None and len(crs.axis_info) == 3:
+        vertical = crs
+    return crs.to_2d(), vertical
+
+
+def extent_text(bounds: Bounds, crs: pyproj.CRS) -> str:
+    """Spell an extent in longitude and latitude.
+
+    >>> extent_text((-2.3, 53.8, -2.1, 54.0), pyproj.CRS("EPSG:4326"))
+    'longitude -2.3000 to -2.1000, latitude 53.8000 to 54.0000'
+    """
+    carry = pyproj.Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
+    west, south, east, north = carry.transform_bounds(*bounds)
+    return f"longitude {west:.4f} to {east:.4f}, latitude {south:.4f} to {north:.4f}"
+
+
+def _open(written: str, folder: Path, notes: Notes) -> Any | None:
+    where = "[terrain], elevation"
+    if not is_readable(written, folder, where, notes):
+        return None
+    try:
+        with warnings.catch_warnings():
+            # A raster without placement is told of by a fault of our own.
+            warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
+            return rasterio.open(locate(written, folder))
+    except RasterioIOError as error:
+        notes.fault(
+            where,
+            f"the file {written} cannot be read as a raster",
+            found=str(error).splitlines()[0][:160],
+            expected="any format that GDAL reads, for instance GeoTIFF or ESRI ASCII",
+            remedy="download or export it again",
+        )
+        return None
+
+
+def _local_files(dataset: Any) -> list[Path]:
+    return [Path(name) for name in dataset.files if Path(name).is_file()]
+
+
+def _checked(label: str, dataset: Any, notes: Notes) -> list[Raster]:
+    """Return the raster in a list, or an empty list and a fault."""
+    if dataset.count == 0:
+        notes.fault(label, "holds no band", remedy="give one of its subdatasets")
+        return []
+    if dataset.colorinterp[0] in (ColorInterp.red, ColorInterp.palette):
+        notes.fault(
+            label,
+            "is a picture, not heights",
+            found=f"bands {', '.join(item.name for item in dataset.colorinterp)}",
+            expected="one band of ground heights",
+            remedy="give the elevation raster that the picture was made from",
+        )
+        return []
+    if dataset.crs is None:
+        notes.fault(
+            label,
+            "has no CRS",
+            found=f"a raster of {dataset.width} x {dataset.height} cells without a coordinate "
+            "reference system",
+            expected="a CRS in the file or in a .prj file beside it",
+            remedy="put the .prj delivered with it beside it, or assign the CRS and save again",
+        )
+        return []
+    if dataset.transform == Affine.identity():
+        notes.fault(
+            label,
+            "has no placement on the ground",
+            found="cells without coordinates",
+            expected="a geotransform or world file",
+            remedy="georeference it, or put its world file beside it",
+        )
+        return []
+    crs, vertical = horizontal_and_vertical(pyproj.CRS.from_user_input(dataset.crs))
+    if dataset.count > 1:
+        notes.warnings.append(
+            f"{label}: holds {dataset.count} bands; heights are read from the first."
+        )
+    notes.credit(dataset.tags().get("TIFFTAG_COPYRIGHT", ""))
+    return [Raster(label, dataset, crs, vertical)]
+
+
+def _window(raster: Raster, area: Bounds, crs: pyproj.CRS) -> Window | None:
+    """Return the cells under an extent, two more on each side; None where they do not meet."""
+    west, south, east, north = area
+    along = np.linspace(0, 1, 21)
+    x = np.concatenate([west + along * (east - west)] * 2 + [np.full(21, west), np.full(21, east)])
+    y = np.concatenate(
+        [np.full(21, south), np.full(21, north)] + [south + along * (north - south)] * 2
+    )
+    carry = pyproj.Transformer.from_crs(crs, raster.crs, always_xy=True)
+    x, y = carry.transform(x, y)
+    known = np.isfinite(x) & np.isfinite(y)
+    if not known.any():
+        return None
+    column, row = carry_by(~raster.dataset.transform, x[known], y[known])
+    left, right = _span(column, raster.dataset.width)
+    top, bottom = _span(row, raster.dataset.height)
+    return Window(left, top, right - left, bottom - top) if left < right and top < bottom else None
+
+
+def _span(position: FloatArray, size: int) -> tuple[int, int]:
+    first, last = math.floor(position.min()) - 2, math.ceil(position.max()) + 2
+    if last - 2 <= 0 or first + 2 >= size:
+        return 0, 0
+    return max(0, first), min(size, last)
+
+
+def _plausible(values: FloatArray, label: str, notes: Notes) -> FloatArray:
+    known = np.isfinite(values)
+    beyond = known & ((values < _LOWEST_LAND_M) | (values > _HIGHEST_LAND_M))
+    if beyond.any():
+        notes.warnings.append(
+            f"{label}: {beyond.sum()} cells hold heights that no land has, for instance "
+            f"{values[beyond][0]:g} m; taken as unknown."
+        )
+    return np.where(known & ~beyond, values, np.nan)

@@ -1,0 +1,165 @@
+"""Mobs with the paddocks they graze, and sources in the working CRS."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import geopandas as gpd
+import numpy as np
+import pyproj
+import shapely
+from pyproj.exceptions import CRSError
+
+from dewpond.base.errors import nearest_name
+from dewpond.base.model import Mob, Source
+from dewpond.base.settings import MobSettings, SourceSettings
+from dewpond.steps.read.notes import Notes
+
+FARTHEST_SOURCE_M = 5_000.0
+"""A source farther than this from every paddock is misplaced; common practice, no source."""
+
+
+def find_mobs(
+    settings: Sequence[MobSettings], named: gpd.GeoDataFrame, kept: gpd.GeoDataFrame, notes: Notes
+) -> tuple[Mob, ...]:
+    """Return the mobs with the row labels of their paddocks; an unknown name is a fault.
+
+    Parameters
+    ----------
+    settings : sequence of MobSettings
+    named : GeoDataFrame
+        All paddocks of the file, columns ``name`` and ``written``.
+    kept : GeoDataFrame
+        Those that passed mending; columns ``name``, ``written``, row labels = paddock ids.
+    notes : Notes
+    """
+    ids: dict[str, list[int]] = {}
+    for position, (name, written) in enumerate(zip(kept["name"], kept["written"], strict=True)):
+        for key in dict.fromkeys((name, written)):
+            ids.setdefault(key, []).append(position)
+    dropped = (set(named["name"]) | set(named["written"])) - set(ids)
+    known = list(dict.fromkeys([*named["name"], *named["written"]]))
+    mobs = []
+    for number, mob in enumerate(settings, start=1):
+        where = f'[[mob]] {number} ("{mob.name}"), paddocks'
+        if mob.paddocks == "all":
+            mobs.append(Mob(mob, tuple(range(len(kept)))))
+            continue
+        wanted = [name.strip() for name in mob.paddocks]
+        for name in wanted:
+            _check_name(name, ids, dropped, known, where, notes)
+        if not wanted:
+            notes.fault(where, "names no paddock", expected='"all" or a list of names')
+        found = sorted({row for name in wanted for row in ids.get(name, []) if name})
+        mobs.append(Mob(mob, tuple(found)))
+    return tuple(mobs)
+
+
+def _check_name(
+    name: str,
+    ids: dict[str, list[int]],
+    dropped: set[str],
+    known: Sequence[str],
+    where: str,
+    notes: Notes,
+) -> None:
+    if name and name in ids:
+        return
+    if name in dropped:
+        # Its own fault or repair says why it is not there; a sliver that was left out has none.
+        if not any(f'("{name}")' in fault.where for fault in notes.faults):
+            notes.fault(
+                where,
+                f'the paddock "{name}" was left out as a drawing error',
+                expected="a paddock wider than the sliver width",
+                remedy="take it off the list, or lower [paddocks] sliver_width_m",
+            )
+        return
+    notes.fault(
+        where,
+        "is not the name of a paddock",
+        found=f'"{name}"',
+        expected="a name from the paddock layer",
+        remedy=nearest_name(name, [item for item in known if item]),
+    )
+
+
+def place_sources(
+    settings: Sequence[SourceSettings],
+    crs: pyproj.CRS,
+    paddocks: gpd.GeoDataFrame | None,
+    notes: Notes,
+) -> tuple[Source, ...]:
+    """Return the sources that lie at or near the holding; any other is a fault."""
+    sources = []
+    for number, source in enumerate(settings, start=1):
+        where = f'[[source]] {number} ("{source.name}"), at'
+        placed = _carried(source, source.at, crs, where, notes)
+        if placed is None:
+            continue
+        if paddocks is not None and _is_far(source, placed, crs, paddocks, where, notes):
+            continue
+        sources.append(Source(source, *placed))
+    return tuple(sources)
+
+
+def _carried(
+    source: SourceSettings,
+    at: tuple[float, float],
+    crs: pyproj.CRS,
+    where: str,
+    notes: Notes,
+) -> tuple[float, float] | None:
+    try:
+        own = pyproj.CRS.from_user_input(source.crs).to_2d()
+    except CRSError:
+        notes.fault(
+            where.removesuffix("at") + "crs",
+            "is not a known CRS",
+            found=f'"{source.crs}"',
+            expected="for instance EPSG:4326 or EPSG:27700",
+        )
+        return None
+    easting, northing = pyproj.Transformer.from_crs(own, crs, always_xy=True).transform(*at)
+    if np.isfinite([easting, northing]).all():
+        return float(easting), float(northing)
+    notes.fault(
+        where,
+        f"has coordinates that do not fit its CRS, {own.name}",
+        found=f"[{at[0]:g}, {at[1]:g}]",
+        expected="longitude then latitude, or easting and northing with crs",
+        remedy='with easting and northing, add crs = "EPSG:..."' if own.is_geographic else "",
+    )
+    return None
+
+
+def _is_far(
+    source: SourceSettings,
+    placed: tuple[float, float],
+    crs: pyproj.CRS,
+    paddocks: gpd.GeoDataFrame,
+    where: str,
+    notes: Notes,
+) -> bool:
+    distance_m = _distance_m(placed, paddocks)
+    if distance_m <= FARTHEST_SOURCE_M:
+        return False
+    swapped = _carried(source, (source.at[1], source.at[0]), crs, where, Notes())
+    if swapped is not None and _distance_m(swapped, paddocks) <= FARTHEST_SOURCE_M:
+        remedy = "swap the two numbers: longitude comes first, then latitude"
+    else:
+        remedy = "check the coordinates and their crs"
+    notes.fault(
+        where,
+        "lies far outside the holding",
+        found=f"[{source.at[0]:g}, {source.at[1]:g}] in {source.crs}, {distance_m / 1000:,.1f} km "
+        "from the nearest paddock",
+        expected=f"at most {FARTHEST_SOURCE_M / 1000:g} km",
+        remedy=remedy,
+    )
+    return True
+
+
+def _distance_m(placed: tuple[float, float], paddocks: gpd.GeoDataFrame) -> float:
+    distances = shapely.distance(paddocks.geometry.to_numpy(), shapely.Point(placed))
+    return float(distances.min()) if distances.size else 0.0
