@@ -10,6 +10,7 @@ from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
+from scipy.optimize import brentq
 from scipy.special import wrightomega
 
 from dewpond.base.surface import FloatArray
@@ -85,14 +86,14 @@ def colebrook_factor_and_slope(
     >>> round(float(colebrook_factor_and_slope(1e5, 1e-4)[0]), 7)
     0.0185139
     """
-    reynolds = np.asarray(reynolds, float)
-    bc = 2.51 * _TWO_LOG10 / reynolds
+    re = np.asarray(reynolds, float)
+    bc = 2.51 * _TWO_LOG10 / re
     rough = np.asarray(relative_roughness, float) / 3.7
     omega = wrightomega(rough / bc - np.log(bc))
     root = -_TWO_LOG10 * np.log(bc * omega)
     factor = root**-2
     # Implicit derivative; a + b x + b c, divided through by b c, is omega + 1.
-    root_slope = root / (reynolds * (omega + 1.0))
+    root_slope = root / (re * (omega + 1.0))
     return factor, -2.0 * factor / root * root_slope
 
 
@@ -119,16 +120,15 @@ def friction_factor_and_slope(
     factor, slope : array
         f [-] and df/dRe [-].
     """
-    reynolds = np.maximum(np.asarray(reynolds, float), _LEAST_REYNOLDS)
-    factor, slope = colebrook_factor_and_slope(
-        np.maximum(reynolds, TURBULENT_LIMIT), relative_roughness
-    )
-    cubic, cubic_slope = _transition(reynolds / LAMINAR_LIMIT, factor, slope * LAMINAR_LIMIT)
-    between, laminar = reynolds < TURBULENT_LIMIT, reynolds <= LAMINAR_LIMIT
-    factor = np.where(laminar, 64.0 / reynolds, np.where(between, cubic, factor))
-    slope = np.where(
-        laminar, -64.0 / reynolds**2, np.where(between, cubic_slope / LAMINAR_LIMIT, slope)
-    )
+    re = np.maximum(np.asarray(reynolds, float), _LEAST_REYNOLDS)
+    factor, slope = colebrook_factor_and_slope(np.maximum(re, TURBULENT_LIMIT), relative_roughness)
+    between = re < TURBULENT_LIMIT
+    if not between.any():
+        return factor, slope
+    laminar = re <= LAMINAR_LIMIT
+    cubic, cubic_slope = _transition(re / LAMINAR_LIMIT, factor, slope * LAMINAR_LIMIT)
+    factor = np.where(laminar, 64.0 / re, np.where(between, cubic, factor))
+    slope = np.where(laminar, -64.0 / re**2, np.where(between, cubic_slope / LAMINAR_LIMIT, slope))
     return factor, slope
 
 
@@ -237,8 +237,8 @@ class HazenWilliams:
         loss, bore = np.asarray(loss_per_metre, float), np.asarray(bore_m, float)
         scale = _HAZEN_WILLIAMS_SI * bore**_HAZEN_WILLIAMS_BORE_POWER
         coefficient = np.asarray(self.coefficient, float)
-        flow = (np.abs(loss) / scale) ** (1.0 / _HAZEN_WILLIAMS_FLOW_POWER) * coefficient
-        return np.asarray(np.sign(loss) * flow)
+        size = (np.abs(loss) / scale) ** (1.0 / _HAZEN_WILLIAMS_FLOW_POWER) * coefficient
+        return np.asarray(np.sign(loss) * size)
 
 
 @dataclass(frozen=True, eq=False)
@@ -270,10 +270,10 @@ def power_loss_and_slope(
     The straight part keeps the derivative off zero, where a Newton step would divide by it; it
     moves no head by more than a hundredth of a millimetre in any pipe or valve of the trade.
     """
-    flow, power = np.asarray(flow_m3_s, float), np.asarray(power, float)
+    flow, exponent = np.asarray(flow_m3_s, float), np.asarray(power, float)
     size = np.maximum(np.abs(flow), _LEAST_FLOW_M3_S)
-    steepness = np.asarray(scale, float) * size ** (power - 1.0)
-    slope = np.where(np.abs(flow) < _LEAST_FLOW_M3_S, steepness, power * steepness)
+    steepness = np.asarray(scale, float) * size ** (exponent - 1.0)
+    slope = np.where(np.abs(flow) < _LEAST_FLOW_M3_S, steepness, exponent * steepness)
     return steepness * flow, slope
 
 
@@ -289,7 +289,6 @@ def bore_for_loss_m(
     """
     if flow_m3_s <= 0 or loss_per_metre <= 0:
         raise ValueError("flow and loss must both be greater than zero")
-    from scipy.optimize import brentq
 
     def excess(log_bore: float) -> float:
         loss, _slope = law.loss_and_slope_per_metre(flow_m3_s, np.exp(log_bore))

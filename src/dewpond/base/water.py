@@ -24,7 +24,7 @@ _DENSITY_DENOMINATOR = (16.879850e-3, 1.0)
 _VISCOSITY_FACTOR = np.array([280.68, 511.45, 61.131, 0.45903])
 _VISCOSITY_EXPONENT = np.array([-1.9, -7.7, -19.6, -40.0])
 
-# Wagner & Pruss 1993, J. Phys. Chem. Ref. Data 22:783 (coefficients from memory, checked likewise).
+# Wagner & Pruss 1993, J. Phys. Chem. Ref. Data 22:783 (from memory, checked likewise).
 _CRITICAL_TEMPERATURE_K = 647.096
 _CRITICAL_PRESSURE_PA = 22.064e6
 _VAPOUR_FACTOR = np.array(

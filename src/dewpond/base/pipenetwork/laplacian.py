@@ -5,24 +5,25 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import scipy.sparse as sp
 from scipy.sparse.linalg import splu
 
-from dewpond.base.pipenetwork.model import IntArray
 from dewpond.base.surface import FloatArray
+
+IntArray = npt.NDArray[np.intp]
 
 _DENSE_UP_TO = 120  # unknown heads; beyond, the sparse factors win
 
 
 @dataclass(frozen=True, eq=False)
 class Laplacian:
-    """Where each link's conductance goes in the matrix of the unknown heads, for all cases.
+    """Where each link's conductance goes in the matrix of the unknown heads.
 
     Attributes
     ----------
     size : int
         Unknown heads a case.
-    cases : int
     links : array of int, shape (entries,)
         Link that an entry comes from.
     signs : array of float, shape (entries,)
@@ -30,13 +31,12 @@ class Laplacian:
     slots : array of int, shape (entries,)
         Place of the entry in the stored values of one case's matrix.
     slot_count : int
-    columns : array of int, or None
-        Row of each stored value and starts of the columns (compressed sparse columns), for all
-        cases as one block-diagonal matrix; None where the matrices are dense.
+    columns : pair of arrays of int, or None
+        Row of each stored value, and starts of the columns (compressed sparse columns); None
+        where the matrix is dense.
     """
 
     size: int
-    cases: int
     links: IntArray
     signs: FloatArray
     slots: IntArray
@@ -45,18 +45,23 @@ class Laplacian:
 
     def solve(self, conductance: FloatArray, right: FloatArray) -> FloatArray:
         """Return the unknown heads (cases, size) for conductances (cases, links)."""
-        offsets = self.slot_count * np.arange(self.cases)[:, None]
+        cases = len(conductance)
+        places = self.slots + self.slot_count * np.arange(cases)[:, None]
         values = np.bincount(
-            (self.slots + offsets).ravel(),
+            places.ravel(),
             (conductance[:, self.links] * self.signs).ravel(),
-            self.slot_count * self.cases,
+            self.slot_count * cases,
         )
         if self.columns is None:
-            matrices = values.reshape(self.cases, self.size, self.size)
+            matrices = values.reshape(cases, self.size, self.size)
             return np.asarray(np.linalg.solve(matrices, right[:, :, None])[:, :, 0])
+        # All cases at once, as one block-diagonal matrix.
         rows, starts = self.columns
-        matrix = sp.csc_array((values, rows, starts), shape=(right.size, right.size))
-        # Symmetric and diagonally dominant: no pivoting is needed, and order by A + A'.
+        block = np.arange(cases)[:, None]
+        all_rows = (rows + self.size * block).ravel()
+        all_starts = np.append((starts[:-1] + len(rows) * block).ravel(), values.size)
+        matrix = sp.csc_array((values, all_rows, all_starts), shape=(right.size, right.size))
+        # Symmetric and diagonally dominant: no pivoting is needed.
         factors = splu(
             matrix,
             permc_spec="MMD_AT_PLUS_A",
@@ -66,7 +71,7 @@ class Laplacian:
         return np.asarray(factors.solve(right.ravel()).reshape(right.shape))
 
 
-def make_laplacian(start: IntArray, end: IntArray, unknown: IntArray, cases: int) -> Laplacian:
+def make_laplacian(start: IntArray, end: IntArray, unknown: IntArray) -> Laplacian:
     """Return the layout of the system.
 
     Parameters
@@ -75,7 +80,6 @@ def make_laplacian(start: IntArray, end: IntArray, unknown: IntArray, cases: int
         Nodes of each link.
     unknown : array of int, shape (nodes,)
         Place of each node among the unknown heads, -1 where its head is fixed.
-    cases : int
     """
     size = int(unknown.max()) + 1
     links = np.arange(len(start))
@@ -87,19 +91,8 @@ def make_laplacian(start: IntArray, end: IntArray, unknown: IntArray, cases: int
     ends = int((a >= 0).sum() + (b >= 0).sum())
     signs = np.where(np.arange(len(rows)) < ends, 1.0, -1.0)
     if size <= _DENSE_UP_TO:
-        slots = rows * size + columns
-        return Laplacian(size, cases, entry_links, signs, slots, size * size, None)
+        return Laplacian(size, entry_links, signs, rows * size + columns, size * size, None)
     keys, slots = np.unique(columns * size + rows, return_inverse=True)
     starts = np.searchsorted(keys, np.arange(size + 1) * size)
-    block = np.arange(cases)[:, None]
-    all_rows = (keys % size + size * block).ravel()
-    all_starts = np.append((starts[:-1] + len(keys) * block).ravel(), len(keys) * cases)
-    return Laplacian(
-        size,
-        cases,
-        entry_links,
-        signs,
-        slots.astype(np.intp),
-        len(keys),
-        (all_rows.astype(np.int32), all_starts.astype(np.int32)),  # type: ignore[arg-type]
-    )
+    shape = (keys % size, starts.astype(np.intp))
+    return Laplacian(size, entry_links, signs, slots.astype(np.intp), len(keys), shape)

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from dewpond.base.friction import DarcyWeisbach, FrictionLaw
+from dewpond.base.pipenetwork.laplacian import IntArray, Laplacian, make_laplacian
 from dewpond.base.surface import FloatArray
 
-IntArray = npt.NDArray[np.intp]
 BoolArray = npt.NDArray[np.bool_]
 
 
@@ -89,7 +92,8 @@ class PipeNetwork:
     Raises
     ------
     ValueError
-        Arrays of unequal length, a node out of range, or a size that is not positive.
+        Arrays of unequal length, a node out of range, a size that is not
+        positive, or a node with no way to a fixed level.
     """
 
     node_count: int
@@ -136,6 +140,49 @@ class PipeNetwork:
             raise ValueError("lengths, bores, valve and pump coefficients must be positive")
         if (self.minor_loss < 0).any():
             raise ValueError("a loss coefficient is negative")
+        lost = np.flatnonzero(nodes_cut_off(self, np.ones(len(self.start), dtype=bool)))
+        if lost.size:
+            raise ValueError(f"no way joins node {lost[0]} to a fixed level")
+
+    @cached_property
+    def link_start(self) -> IntArray:
+        """Start of pipes, outlets and pumps, in that order."""
+        return np.concatenate([self.start, self.outlets.node, self.pumps.start]).astype(np.intp)
+
+    @cached_property
+    def link_end(self) -> IntArray:
+        """End of the same links; each outlet ends at a node of its own after the named ones."""
+        discharge = self.node_count + np.arange(len(self.outlets.node))
+        return np.concatenate([self.end, discharge, self.pumps.end]).astype(np.intp)
+
+    @cached_property
+    def is_unknown(self) -> BoolArray:
+        """Which nodes, those of the outlets included, have a head to be found."""
+        unknown = np.zeros(self.node_count + len(self.outlets.node), dtype=bool)
+        unknown[: self.node_count] = True
+        unknown[self.fixed_node] = False
+        return unknown
+
+    @cached_property
+    def system(self) -> Laplacian | None:
+        """Layout of the linear system for the unknown heads; None where every head is fixed."""
+        if not self.is_unknown.any():
+            return None
+        place = np.where(self.is_unknown, np.cumsum(self.is_unknown) - 1, -1)
+        return make_laplacian(self.link_start, self.link_end, place)
+
+
+def nodes_cut_off(network: PipeNetwork, pipe_open: BoolArray) -> BoolArray:
+    """Return which nodes (nodes,) no open pipe or pump joins to a fixed level.
+
+    An outlet is no way to a level: it holds one only while it runs.
+    """
+    start = np.concatenate([network.start[pipe_open], network.pumps.start])
+    end = np.concatenate([network.end[pipe_open], network.pumps.end])
+    shape = (network.node_count, network.node_count)
+    graph = coo_array((np.ones(len(start)), (start, end)), shape=shape)
+    _count, label = connected_components(graph, directed=False)
+    return np.asarray(~np.isin(label, label[network.fixed_node]))
 
 
 @dataclass(frozen=True, eq=False)

@@ -5,24 +5,24 @@ eliminate the flows, solve for heads, update flows. Losses grow with flow, so th
 are the least of a convex function (the content of the network, Collins et al. 1978, Management
 Science 24:747) over all flows that balance at the nodes. After the first step flows balance
 exactly, each further step points downhill, and shortening it where it overshoots makes the whole
-converge from any start, shut valves and resting pipes included.
+converge from any start, shut valves and resting pipes included. One-way links yield a little at
+first: a hard wall met far from the answer would stop every step short.
 """
 
 from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from dewpond.base.errors import SolverError
-from dewpond.base.pipenetwork.laplacian import Laplacian, make_laplacian
-from dewpond.base.pipenetwork.links import Links, make_links
-from dewpond.base.pipenetwork.model import BoolArray, IntArray, NetworkFlow, PipeNetwork
+from dewpond.base.pipenetwork.laplacian import IntArray
+from dewpond.base.pipenetwork.links import SHUT_S_M2, YIELDING_S_M2, Links, make_links
+from dewpond.base.pipenetwork.model import BoolArray, NetworkFlow, PipeNetwork, nodes_cut_off
 from dewpond.base.surface import FloatArray
 
 _MOST_STEPS = 200
 _HEAD_TOLERANCE_M = 1e-6
+_ROUGH_M = 0.1  # misfit below which one-way links are made to shut fully
 _FLOW_TOLERANCE_M3_S = 1e-9
 _FLOW_TOLERANCE_SHARE = 1e-7
 _ENOUGH = 0.5  # share of the downhill slope that may be left, up or down, after a step
@@ -66,14 +66,14 @@ def solve_network(
         network, demand_m3_s, outlet_open, pipe_open, fixed_head_m
     )
     links = make_links(network, pipes, outlets)
-    known = np.full((cases, network.node_count + outlets.shape[1]), np.nan)
+    known = np.zeros((cases, network.node_count + outlets.shape[1]))
     known[:, network.node_count :] = network.outlets.level_m
     known[:, network.fixed_node] = fixed
-    cut_off = _cut_off(links, network, known)
-    if (cut_off[:, : network.node_count] & (demand != 0.0)).any():
+    cut_off = _cut_off(network, pipes)
+    if (cut_off & (demand != 0.0)).any():
         raise ValueError("a demand stands at a node that no open way joins to a fixed level")
     head, flow, steps, misfit = _newton(links, known, demand, cut_off)
-    head = np.where(cut_off, np.nan, head)[:, : network.node_count]
+    head = np.where(cut_off, np.nan, head[:, : network.node_count])
     flow = np.where(links.open, flow, 0.0)
     first_valve = len(network.start)
     first_pump = first_valve + outlets.shape[1]
@@ -114,28 +114,14 @@ def _cases(
     return cases, spread[0], spread[1], spread[2], np.asarray(spread[3], float)
 
 
-def _cut_off(links: Links, network: PipeNetwork, known: FloatArray) -> BoolArray:
-    """Return which nodes (cases, extended nodes) no open pipe or pump joins to a fixed level."""
-    cases, nodes = known.shape
-    result = np.zeros((cases, nodes), dtype=bool)
-    if not len(links.start):
-        result[:, : network.node_count] = np.isnan(known[:, : network.node_count])
+def _cut_off(network: PipeNetwork, pipe_open: BoolArray) -> BoolArray:
+    """Return which nodes (cases, nodes) no open pipe or pump joins to a fixed level."""
+    result = np.zeros((len(pipe_open), network.node_count), dtype=bool)
+    if pipe_open.all():
         return result
-    # An outlet holds a level only while it runs, so it does not count as a way to one.
-    ways = np.r_[
-        0 : len(network.start),
-        len(network.start) + known.shape[1] - network.node_count : len(links.start),
-    ]
-    patterns, which = np.unique(links.open[:, ways], axis=0, return_inverse=True)
+    patterns, which = np.unique(pipe_open, axis=0, return_inverse=True)
     for position, pattern in enumerate(patterns):
-        chosen = ways[pattern]
-        graph = coo_array(
-            (np.ones(len(chosen)), (links.start[chosen], links.end[chosen])), shape=(nodes, nodes)
-        )
-        _count, label = connected_components(graph, directed=False)
-        lost = ~np.isin(label, np.unique(label[network.fixed_node]))
-        lost[network.node_count :] = False
-        result[which.ravel() == position] = lost
+        result[which.ravel() == position] = nodes_cut_off(network, pattern)
     return result
 
 
@@ -143,28 +129,31 @@ def _newton(
     links: Links, known: FloatArray, demand: FloatArray, cut_off: BoolArray
 ) -> tuple[FloatArray, FloatArray, int, float]:
     """Return heads of all nodes, flows of all links, steps taken and the worst misfit."""
-    is_unknown = np.isnan(known[0])
-    unknown = np.where(is_unknown, np.cumsum(is_unknown) - 1, -1)
+    network = links.network
+    start, end = network.link_start, network.link_end
     drawn = np.zeros_like(known)
     drawn[:, : demand.shape[1]] = demand
-    system = (
-        make_laplacian(links.start, links.end, unknown, len(known)) if is_unknown.any() else None
-    )
-    flow = links.first_guess()
-    loss, slope = links.loss_and_slope(flow)
-    misfit = np.inf
-    settled = links.open & ~cut_off[:, links.start]
+    flow, wall = links.first_guess(), YIELDING_S_M2
+    loss, slope = links.loss_and_slope(flow, wall)
+    misfit, balanced = np.inf, False
+    settled = links.open & ~cut_off[:, start]
     for step in range(1, _MOST_STEPS + 1):
-        head = _heads(system, links, known, drawn, is_unknown, flow - loss / slope, 1.0 / slope)
-        drop = head[:, links.start] - head[:, links.end]
+        head = _heads(network, known, drawn, flow - loss / slope, 1.0 / slope)
+        drop = head[:, start] - head[:, end]
         change = (drop - loss) / slope
-        if step == 1:  # flows do not balance yet: only a whole step makes them
+        if balanced:
+            flow, loss, slope = _line_search(links, wall, flow, change, loss, slope, drop)
+        else:  # only a whole step brings the flows into balance at the nodes
             flow = flow + change
-            loss, slope = links.loss_and_slope(flow)
-        else:
-            flow, loss, slope = _line_search(links, flow, change, loss, slope, drop)
-        gap = np.abs(loss - drop)
-        misfit = float(np.where(settled, gap, 0.0).max(initial=0.0))
+            loss, slope = links.loss_and_slope(flow, wall)
+            balanced = True
+        misfit = float(np.where(settled, np.abs(loss - drop), 0.0).max(initial=0.0))
+        if wall == YIELDING_S_M2:
+            if misfit <= _ROUGH_M:
+                balanced = links.harden(flow)
+                wall = SHUT_S_M2
+                loss, slope = links.loss_and_slope(flow, wall)
+            continue
         still = np.abs(change) <= _FLOW_TOLERANCE_M3_S + _FLOW_TOLERANCE_SHARE * np.abs(flow)
         if misfit <= _HEAD_TOLERANCE_M and still.all():
             return head, flow, step, misfit
@@ -174,22 +163,24 @@ def _newton(
 
 
 def _heads(
-    system: Laplacian | None,
-    links: Links,
+    network: PipeNetwork,
     known: FloatArray,
     drawn: FloatArray,
-    is_unknown: BoolArray,
     flow_at_no_drop: FloatArray,
     conductance: FloatArray,
 ) -> FloatArray:
-    """Return heads (cases, nodes) at which the linearised links balance every node."""
-    if system is None:
+    """Return heads (cases, nodes) at which the linearised links balance every node.
+
+    Known heads stand in their places, zeros in those of the unknown ones.
+    """
+    if network.system is None:
         return known
-    head = np.where(is_unknown, 0.0, known)
-    # Flow of each link if unknown heads were 0; what arrives must leave through the matrix.
-    base = flow_at_no_drop + conductance * (head[:, links.start] - head[:, links.end])
-    arriving = _sum_at(links.end, base, known.shape) - _sum_at(links.start, base, known.shape)
-    head[:, is_unknown] = system.solve(conductance, (arriving - drawn)[:, is_unknown])
+    start, end, unknown = network.link_start, network.link_end, network.is_unknown
+    # What would arrive if unknown heads were zero must leave through the matrix.
+    base = flow_at_no_drop + conductance * (known[:, start] - known[:, end])
+    arriving = _sum_at(end, base, known.shape) - _sum_at(start, base, known.shape)
+    head = known.copy()
+    head[:, unknown] = network.system.solve(conductance, (arriving - drawn)[:, unknown])
     return head
 
 
@@ -197,11 +188,13 @@ def _sum_at(node: IntArray, value: FloatArray, shape: tuple[int, ...]) -> FloatA
     """Return the sums of link values (cases, links) at their nodes, shape (cases, nodes)."""
     cases, nodes = shape
     place = node + nodes * np.arange(cases)[:, None]
-    return np.bincount(place.ravel(), value.ravel(), cases * nodes).reshape(shape)
+    sums = np.bincount(place.ravel(), value.ravel(), cases * nodes).reshape(shape)
+    return np.asarray(sums, dtype=float)
 
 
 def _line_search(
     links: Links,
+    wall: float,
     flow: FloatArray,
     change: FloatArray,
     loss: FloatArray,
@@ -216,9 +209,9 @@ def _line_search(
     """
     downhill = ((loss - drop) * change).sum(axis=1)
     new_flow = flow + change
-    new_loss, new_slope = links.loss_and_slope(new_flow)
+    new_loss, new_slope = links.loss_and_slope(new_flow, wall)
     along = ((new_loss - drop) * change).sum(axis=1)
-    noise = 1e-16 * np.abs(drop * change).sum(axis=1)
+    noise = 1e-12 * np.abs(drop * change).sum(axis=1)
     if (along <= _ENOUGH * np.abs(downhill) + noise).all():
         return new_flow, new_loss, new_slope
     low, high = np.zeros_like(along), np.ones_like(along)
@@ -239,6 +232,6 @@ def _line_search(
         guess = np.clip(guess, low + 0.01 * (high - low), high - 0.01 * (high - low))
         share = np.where(searching, guess, share)
         new_flow = flow + share[:, None] * change
-        new_loss, new_slope = links.loss_and_slope(new_flow)
+        new_loss, new_slope = links.loss_and_slope(new_flow, wall)
         along = ((new_loss - drop) * change).sum(axis=1)
     return new_flow, new_loss, new_slope
