@@ -180,13 +180,17 @@ class Candidates:
         The fence lines once each (shared boundaries merged), noded at junctions; columns
         ``paddocks`` (tuple of ids on either side), ``geometry`` (LineString).
     refused : mapping of str to int
-        How many places each siting rule struck out, by rule.
+        How many places each siting rule struck out, by rule; one that breaks two counts in both.
+    by_paddock : DataFrame
+        Row label = grazed paddock id; columns ``name``, ``sites`` (how many serve it) and one for
+        each rule (how many places it struck out there).
     """
 
     sites: gpd.GeoDataFrame
     access: pd.DataFrame
     fences: gpd.GeoDataFrame
     refused: Mapping[str, int]
+    by_paddock: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 @dataclass(frozen=True, eq=False)
