@@ -83,7 +83,7 @@ def unknown_paddock(folder: Path) -> None:
 def far_source(folder: Path) -> None:
     source = tomllib.loads((folder / "holding.toml").read_text(encoding="utf-8"))["source"][0]
     east, north = source["at"]
-    edit(folder, f"at = [{east}, {north}]", f"at = [{east + 3.0}, {north}]")
+    edit(folder, f"at = [{east}, {north}]", f"at = [{east + 300_000.0}, {north}]")
 
 
 def beyond_repair(folder: Path) -> None:
