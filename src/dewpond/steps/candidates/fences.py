@@ -121,7 +121,9 @@ class _Tie:
         ends = np.flatnonzero(new & ~np.roll(new, -1))
         if starts.size and ends[0] < starts[0]:
             ends = np.roll(ends, -1)
-        return [_run(measures[a], stops[b], ring.length) for a, b in zip(starts, ends, strict=True)]
+        return [
+            _run(measures[a], stops[b], ring.length) for a, b in zip(starts, ends, strict=True)
+        ]
 
     def _cuts(self, ring: shapely.LineString) -> FloatArray:
         """Return distances at which a ring may pass from a line that stands for it, or to one."""
