@@ -1,0 +1,78 @@
+"""Results as files: everything a plan says, written in one go or not at all."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from dewpond.base.model import Plan
+from dewpond.outputs.geojson import geojson_text
+from dewpond.outputs.geopackage import write_geopackage
+from dewpond.outputs.layers import Layers, plan_layers
+from dewpond.outputs.replace import replace_folder
+from dewpond.outputs.summary import summary_text
+
+__all__ = ["write_plan"]
+
+Writer = Callable[[Path], None]
+
+
+def write_plan(plan: Plan, folder: str | Path, *, overwrite: bool = True) -> tuple[Path, ...]:
+    """Write all result files of a plan: features, figures, maps and long sections.
+
+    Everything is made in a temporary folder beside the target and moved in place once it is
+    complete, so that no reader ever sees half a result. The same plan gives the same bytes.
+
+    Parameters
+    ----------
+    plan : Plan
+    folder : str or Path
+        Made when absent, with its parents. A result that stands there already is replaced as a
+        whole; its ``summary.json`` tells which files belong to it.
+    overwrite : bool, default True
+        Whether an earlier result may be replaced.
+
+    Returns
+    -------
+    tuple of Path
+        The files written, ``plan.geojson`` first.
+
+    Raises
+    ------
+    InputError
+        When the folder is a file, holds a result and `overwrite` is false, or holds files that
+        are no part of an earlier result: those are never deleted.
+    OutputError
+        When a file cannot be written; an earlier result is left as it was.
+    """
+    writers = _writers(plan)
+    return replace_folder(Path(folder), writers, overwrite=overwrite)
+
+
+def _writers(plan: Plan) -> dict[str, Writer]:
+    """Return what writes each file, by its path in the result folder."""
+    # The drawing library is slow to import and only this function needs it.
+    from dewpond.outputs.drawing import plan_map, reach_map, save_png, section_lines
+
+    layers: Layers = plan_layers(plan)
+    writers: dict[str, Writer] = {
+        "plan.geojson": lambda path: _write_text(geojson_text(layers), path),
+        "plan.gpkg": lambda path: write_geopackage(layers, path),
+        "maps/plan.png": lambda path: save_png(plan_map(plan, layers), path),
+        "maps/reach.png": lambda path: save_png(reach_map(plan, layers), path),
+    }
+    for number, (stem, pipes) in enumerate(section_lines(plan.network).items(), start=1):
+        writers[f"sections/{stem}.png"] = _section_writer(plan, layers, pipes, number)
+    files = [*writers, "summary.json"]
+    writers["summary.json"] = lambda path: _write_text(summary_text(plan, files), path)
+    return writers
+
+
+def _section_writer(plan: Plan, layers: Layers, pipes: tuple[str, ...], number: int) -> Writer:
+    from dewpond.outputs.drawing import long_section, save_png
+
+    return lambda path: save_png(long_section(plan, layers, pipes, number), path)
+
+
+def _write_text(text: str, path: Path) -> None:
+    path.write_bytes(text.encode("utf-8"))

@@ -1,0 +1,129 @@
+"""Lettering, colours and saving: what every drawing has in common.
+
+Nothing here touches the global state of the drawing library: fonts are given by file, colours
+and widths by value, so that a drawing looks the same whatever the user has configured.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from pathlib import Path
+
+import matplotlib
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
+from matplotlib.ft2font import FT2Font
+from matplotlib.patheffects import withStroke
+from matplotlib.textpath import text_to_path
+
+DOTS_PER_INCH = 160
+POINTS_PER_INCH = 72.0
+LINE_SPACING = 1.2
+
+INK, MUTED, FAINT = "#20252b", "#5a626b", "#c9ced4"
+PIPE, STILL_WATER = "#0a4a8f", "#1f78c8"
+TRACK, STREAM, KEEP_OUT = "#8a7f70", "#69a8d8", "#c4cdbf"
+MISSED = "#7a0177"
+WALK_SHADES = ("#fff3d9", "#fddca4", "#f7bd72", "#e59a4f", "#c97a3a", "#a85c2b")
+"""From near to far: each darker than the one before, so that it reads in grey as well."""
+
+_MISSING_GLYPH = "\u25a1"
+
+
+def font(size_pt: float, weight: str = "normal", style: str = "normal") -> FontProperties:
+    """Return the sans-serif that ships with the drawing library, the same on every machine."""
+    return FontProperties(fname=str(_font_file(weight, style)), size=size_pt)
+
+
+def _font_file(weight: str, style: str) -> Path:
+    name = {
+        ("normal", "normal"): "DejaVuSans.ttf",
+        ("bold", "normal"): "DejaVuSans-Bold.ttf",
+        ("normal", "italic"): "DejaVuSans-Oblique.ttf",
+        ("bold", "italic"): "DejaVuSans-BoldOblique.ttf",
+    }[weight, style]
+    return Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name
+
+
+@lru_cache(maxsize=1)
+def _known_letters() -> frozenset[int]:
+    return frozenset(FT2Font(str(_font_file("normal", "normal"))).get_charmap())
+
+
+def plain(text: str, longest: int = 60) -> str:
+    """Return text that can be drawn on one line, whatever a name in the data holds.
+
+    Control characters and runs of blanks become one blank, letters that the font does not have
+    become a box, and what is longer than `longest` ends in an ellipsis.
+    """
+    kept = "".join(
+        letter if ord(letter) in _known_letters() else _MISSING_GLYPH
+        for letter in " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    )
+    return kept if len(kept) <= longest else kept[: longest - 1].rstrip() + "…"
+
+
+def halo(width_pt: float = 2.0) -> list[withStroke]:
+    """Return the white edge that keeps lettering readable on any ground."""
+    return [withStroke(linewidth=width_pt, foreground="white", alpha=0.85)]
+
+
+def text_size_pt(text: str, size_pt: float, weight: str = "normal") -> tuple[float, float]:
+    """Return width and height [points] of one or more lines of text."""
+    lines = text.split("\n")
+    properties = font(size_pt, weight)
+    width = max(
+        text_to_path.get_text_width_height_descent(line, properties, ismath=False)[0]
+        for line in lines
+    )
+    return float(width), len(lines) * size_pt * LINE_SPACING
+
+
+def wrap(text: str, size_pt: float, width_pt: float) -> str:
+    """Break text between words so that no line is wider than `width_pt`, where words allow."""
+    lines: list[str] = []
+    for word in text.split():
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and text_size_pt(longer, size_pt)[0] <= width_pt:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    return "\n".join(lines)
+
+
+def fit(text: str, size_pt: float, width_pt: float, weight: str = "normal") -> tuple[str, float]:
+    """Return the text and the size [points] at which it is no wider than `width_pt`.
+
+    Shrinks to two thirds at most, then shortens the text.
+    """
+    smallest = size_pt * 2 / 3
+    while size_pt > smallest and text_size_pt(text, size_pt, weight)[0] > width_pt:
+        size_pt -= 0.5
+    while len(text) > 2 and text_size_pt(text, size_pt, weight)[0] > width_pt:
+        text = text[:-2].rstrip() + "…"
+    return text, size_pt
+
+
+def new_figure(width_in: float, height_in: float) -> Figure:
+    """Return a white figure of its own, tied to no window and no session."""
+    figure = Figure(
+        figsize=(width_in, height_in),
+        dpi=DOTS_PER_INCH,
+        facecolor="white",
+        edgecolor="white",
+    )
+    figure.set_layout_engine("none")
+    FigureCanvasAgg(figure)
+    return figure
+
+
+def save_png(figure: Figure, path: Path) -> None:
+    """Write a figure as PNG without date or program version, so that bytes repeat.
+
+    Raises
+    ------
+    OSError
+        When the file cannot be written.
+    """
+    FigureCanvasAgg(figure).print_png(path, metadata={"Software": None})  # type: ignore[no-untyped-call]

@@ -1,0 +1,37 @@
+"""Round numbers for scales, bars, bands and steps."""
+
+from __future__ import annotations
+
+import math
+
+_MAP_SCALES = (1, 1.25, 1.5, 2, 2.5, 3, 4, 5, 6, 7.5, 10)
+_STEPS = (1, 2, 2.5, 5, 10)
+
+
+def round_up(value: float, mantissas: tuple[float, ...] = _STEPS) -> float:
+    """Return the least round number that is not below a positive value."""
+    power = 10.0 ** math.floor(math.log10(value))
+    return next(m * power for m in (*mantissas, 10) if m * power >= value * (1 - 1e-9))
+
+
+def round_down(value: float) -> float:
+    """Return the greatest of 1, 2, 5 times a power of ten that is not above a positive value."""
+    power = 10.0 ** math.floor(math.log10(value) + 1e-12)
+    return max(m * power for m in (1, 2, 5) if m * power <= value * (1 + 1e-9))
+
+
+def map_scale(metres: float, inches: float) -> float:
+    """Return the denominator of the largest round scale at which a length fits on paper."""
+    return round_up(metres / (inches * 0.0254), _MAP_SCALES)
+
+
+def walk_bands(limit_m: float) -> list[float]:
+    """Return the edges of the bands of walking distance [m], from 0 to the limit.
+
+    Four or five bands of one round width; a last sliver is joined to its neighbour.
+    """
+    step = round_up(limit_m / 5)
+    edges = [step * i for i in range(math.ceil(limit_m / step - 1e-9))]
+    if len(edges) > 1 and limit_m - edges[-1] < step / 4:
+        edges.pop()
+    return [*edges, limit_m]

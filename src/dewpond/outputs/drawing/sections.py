@@ -1,0 +1,323 @@
+"""Long sections: ground and still water along a line of pipe, with all that stands on it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from dewpond.base.model import Plan
+from dewpond.base.surface import FloatArray
+from dewpond.base.units import bar_from_head_m
+from dewpond.outputs.drawing import lettering as letter
+from dewpond.outputs.drawing.scales import round_down
+
+_WIDTH_IN, _HEIGHT_IN = 11.0, 6.2
+_LEFT_IN, _RIGHT_IN, _TOP_IN, _BOTTOM_IN = 0.75, 0.35, 2.15, 0.95
+_ABOVE_IN, _BELOW_IN, _BARE_IN = 1.2, 1.5, 0.35
+_LABEL_PT, _LABEL_GAP_PT = 6.2, 9.0
+_EARTH, _EARTH_LINE, _ABOVE_WATER = "#e9e0d2", "#6b5335", "#b2182b"
+_SUMMIT, _HOLLOW = "#d55e00", "#117755"
+
+Layers = Mapping[str, gpd.GeoDataFrame]
+
+
+@dataclass(frozen=True, eq=False)
+class _Profile:
+    """Ground along several pipes end to end, and the frame it is drawn in.
+
+    ``low_m`` and ``high_m`` are the limits of the level axis, ``exaggeration`` what they make
+    of it, ``metres_per_point`` the length of a point along the distance axis.
+    """
+
+    distance_m: FloatArray
+    ground_m: FloatArray
+    low_m: float
+    high_m: float
+    exaggeration: float
+    metres_per_point: float
+
+    @property
+    def rise_per_point(self) -> float:
+        """Metres of level for one point on the sheet."""
+        return self.metres_per_point / self.exaggeration
+
+    def ground_at(self, distance_m: FloatArray) -> FloatArray:
+        """Return the ground level at distances along the line."""
+        return np.interp(distance_m, self.distance_m, self.ground_m)
+
+
+def long_section(plan: Plan, layers: Layers, pipes: Sequence[str], number: int) -> Figure:
+    """Draw the long section of a line of pipes that follow each other.
+
+    Parameters
+    ----------
+    plan : Plan
+    layers : mapping of str to GeoDataFrame
+        Features of the plan by kind; summits and hollows take their names from there.
+    pipes : sequence of str
+        Names of pipes, each starting where the one before it ends.
+    number : int
+        Number of the section, for its title.
+
+    Returns
+    -------
+    Figure
+        Distance from the source [m] against level [m], with a round vertical exaggeration.
+    """
+    tops = _on_line(layers["air_valve"], pipes)
+    dips = _on_line(layers["washout"], pipes)
+    profile = _profile(plan, pipes, summits=len(tops) > 0, hollows=len(dips) > 0)
+    figure = letter.new_figure(_WIDTH_IN, _HEIGHT_IN)
+    axes = figure.add_axes(
+        (
+            _LEFT_IN / _WIDTH_IN,
+            _BOTTOM_IN / _HEIGHT_IN,
+            1 - (_LEFT_IN + _RIGHT_IN) / _WIDTH_IN,
+            1 - (_TOP_IN + _BOTTOM_IN) / _HEIGHT_IN,
+        )
+    )
+    _dress(axes, plan, profile)
+    _draw_levels(axes, plan, profile)
+    _draw_nodes(axes, plan, profile, pipes)
+    _draw_points(axes, profile, tops, up=True)
+    _draw_points(axes, profile, dips, up=False)
+    _write_titles(figure, plan, profile, pipes, number)
+    _draw_key(figure, axes)
+    return figure
+
+
+def _on_line(points: gpd.GeoDataFrame, pipes: Sequence[str]) -> gpd.GeoDataFrame:
+    return points[points["pipe"].isin(list(pipes))].sort_values("distance_m", kind="stable")
+
+
+def _profile(plan: Plan, pipes: Sequence[str], *, summits: bool, hollows: bool) -> _Profile:
+    sections = [plan.heads.sections[pipe] for pipe in pipes]
+    distance = np.concatenate([section.distance_m for section in sections])
+    ground = np.concatenate([section.ground_level_m for section in sections])
+    width_in = _WIDTH_IN - _LEFT_IN - _RIGHT_IN
+    height_in = _HEIGHT_IN - _TOP_IN - _BOTTOM_IN
+    below_in = _BELOW_IN if hollows else 2 * _BARE_IN
+    above_in = _BARE_IN
+    span = max(float(np.ptp(distance)), 1.0)
+    per_inch = span * 1.02 / width_in
+    lowest, level = float(np.nanmin(ground)), plan.heads.source_level_m
+    highest = max(float(np.nanmax(ground)), level)
+    # A summit's name stands above the ground: no extra room where the still water is higher.
+    exaggeration = round_down(
+        (height_in - below_in - above_in) * per_inch / max(highest - lowest, 1.0)
+    )
+    if summits:
+        room_in = (level - float(np.nanmax(ground))) * exaggeration / per_inch
+        above_in = max(_BARE_IN, _ABOVE_IN - max(room_in, 0.0))
+        exaggeration = round_down(
+            (height_in - below_in - above_in) * per_inch / max(highest - lowest, 1.0)
+        )
+    rise_per_inch = per_inch / exaggeration
+    spare_in = height_in - (highest - lowest) / rise_per_inch - below_in - above_in
+    low = lowest - (below_in + spare_in / 2) * rise_per_inch
+    return _Profile(
+        distance,
+        ground,
+        low,
+        low + height_in * rise_per_inch,
+        exaggeration,
+        per_inch / letter.POINTS_PER_INCH,
+    )
+
+
+def _dress(axes: Axes, plan: Plan, profile: _Profile) -> None:
+    first, last = profile.distance_m.min(), profile.distance_m.max()
+    pad = max(last - first, 1.0) * 0.01
+    axes.set_xlim(first - pad, last + pad)
+    axes.set_ylim(profile.low_m, profile.high_m)
+    terrain = plan.project.terrain
+    datum = letter.plain(terrain.height_datum or "", 30) if terrain else ""
+    axes.set_xlabel("Distance along the pipe from the source (m)")
+    axes.set_ylabel(f"Level above {datum} datum (m)" if datum else "Level (m)")
+    for axis in (axes.xaxis, axes.yaxis):
+        axis.label.set(fontproperties=letter.font(8), color=letter.INK, parse_math=False)
+        axis.get_offset_text().set_visible(False)
+    axes.ticklabel_format(useOffset=False, style="plain")
+    axes.tick_params(length=3, width=0.6, color=letter.MUTED, labelcolor=letter.INK)
+    for text in (*axes.get_xticklabels(), *axes.get_yticklabels()):
+        text.set_fontproperties(letter.font(7))
+    axes.grid(axis="y", color=letter.FAINT, linewidth=0.5, zorder=0)
+    axes.set_axisbelow(True)
+    for spine in axes.spines.values():
+        spine.set(color=letter.MUTED, linewidth=0.7)
+
+
+def _draw_levels(axes: Axes, plan: Plan, profile: _Profile) -> None:
+    level = plan.heads.source_level_m
+    x, ground = profile.distance_m, profile.ground_m
+    axes.fill_between(x, ground, profile.low_m, color=_EARTH, linewidth=0, zorder=1)
+    axes.plot(x, ground, color=_EARTH_LINE, linewidth=1.5, label="Ground", zorder=3)
+    axes.axhline(
+        level,
+        color=letter.STILL_WATER,
+        linewidth=1.3,
+        linestyle=(0, (6, 2.5)),
+        label="Level of still water (no flow)",
+        zorder=2.5,
+    )
+    if (ground > level).any():
+        axes.fill_between(
+            x,
+            ground,
+            level,
+            where=ground > level,
+            interpolate=True,
+            facecolor="none",
+            edgecolor=_ABOVE_WATER,
+            hatch="xxxx",
+            linewidth=0.8,
+            label="Ground above the level of still water",
+            zorder=2.8,
+        )
+
+
+def _draw_nodes(axes: Axes, plan: Plan, profile: _Profile, pipes: Sequence[str]) -> None:
+    """Mark source, junctions and outlets, with their static heads above the frame."""
+    ends = [
+        str(plan.network.pipes.at[pipes[0], "from_node"]),
+        *(str(plan.network.pipes.at[pipe, "to_node"]) for pipe in pipes),
+    ]
+    sections = [plan.heads.sections[pipe] for pipe in pipes]
+    at = np.array([sections[0].distance_m[0], *(s.distance_m[-1] for s in sections)], dtype=float)
+    kinds = plan.network.nodes["kind"].reindex(ends)
+    levels = plan.heads.nodes["ground_level_m"].reindex(ends).to_numpy(float)
+    for kind, marker, face, label in (
+        ("source", "s", letter.INK, "Source"),
+        ("junction", "D", "white", "Junction"),
+        ("outlet", "o", letter.PIPE, "Outlet"),
+    ):
+        own = (kinds == kind).to_numpy(bool)
+        if own.any():
+            axes.plot(
+                at[own], levels[own], linestyle="none", marker=marker, markersize=5.5,
+                markerfacecolor=face, markeredgecolor=letter.PIPE, label=label, zorder=6,
+            )  # fmt: skip
+    heads = plan.heads.nodes["static_head_m"].reindex(ends).to_numpy(float)
+    texts = [
+        f"{letter.plain(end, 22)}, static head {head:.1f} m"
+        for end, head in zip(ends, heads, strict=True)
+    ]
+    _write_above(axes, profile, at, levels, texts)
+    _name_pipes(axes, profile, at, pipes)
+
+
+def _write_above(
+    axes: Axes, profile: _Profile, at: FloatArray, levels: FloatArray, texts: Sequence[str]
+) -> None:
+    gap = _LABEL_GAP_PT * profile.metres_per_point
+    spread = _spread(at, gap, *axes.get_xlim())
+    top, per_point = profile.high_m, profile.rise_per_point
+    for x, shown, level, text in zip(at, spread, levels, texts, strict=True):
+        axes.plot([x, x], [level, top], color=letter.MUTED, linewidth=0.5, zorder=2.2)
+        axes.plot(
+            [x, shown], [top, top + 9 * per_point], color=letter.MUTED, linewidth=0.5,
+            clip_on=False, zorder=2.2,
+        )  # fmt: skip
+        axes.text(
+            shown, top + 11 * per_point, text, rotation=90, ha="center", va="bottom",
+            fontproperties=letter.font(_LABEL_PT), color=letter.INK, parse_math=False,
+        )  # fmt: skip
+
+
+def _name_pipes(axes: Axes, profile: _Profile, at: FloatArray, pipes: Sequence[str]) -> None:
+    """Write the name of each pipe between its ends, at the foot of the frame, where it fits."""
+    for name, start, end in zip(pipes, at, at[1:], strict=False):
+        if letter.text_size_pt(name, 6)[0] * profile.metres_per_point < end - start:
+            axes.text(
+                (start + end) / 2, profile.low_m + 5 * profile.rise_per_point, name,
+                ha="center", va="bottom", fontproperties=letter.font(6, style="italic"),
+                color=letter.PIPE, parse_math=False, zorder=4,
+            )  # fmt: skip
+    for x in at:
+        axes.plot(
+            [x, x], [profile.low_m, profile.low_m + 14 * profile.rise_per_point],
+            color=letter.MUTED, linewidth=0.5, zorder=2.2,
+        )  # fmt: skip
+
+
+def _draw_points(axes: Axes, profile: _Profile, points: gpd.GeoDataFrame, *, up: bool) -> None:
+    """Mark and name summits above the ground, or hollows below it."""
+    if not len(points):
+        return
+    at, levels = points["distance_m"].to_numpy(float), points["ground_level_m"].to_numpy(float)
+    axes.plot(
+        at, levels, linestyle="none", marker="^" if up else "v", markersize=6,
+        color=_SUMMIT if up else _HOLLOW, markeredgecolor="white", zorder=5,
+        label="Summit: place for an air valve" if up else "Hollow: place for a washout",
+    )  # fmt: skip
+    gap = _LABEL_GAP_PT * profile.metres_per_point
+    spread = _spread(at, gap, *axes.get_xlim())
+    way = profile.rise_per_point * (1 if up else -1)
+    for x, shown, level, name in zip(at, spread, levels, points["name"], strict=True):
+        foot = level + 12 * way
+        axes.plot([x, shown], [level + 4 * way, foot], color=letter.MUTED, linewidth=0.5, zorder=4)
+        axes.text(
+            shown, foot + way, f"{name}, {level:.1f} m", rotation=90, ha="center",
+            va="bottom" if up else "top", fontproperties=letter.font(_LABEL_PT),
+            color=letter.INK, path_effects=letter.halo(1.5), parse_math=False, zorder=5,
+        )  # fmt: skip
+
+
+def _spread(at: FloatArray, gap: float, low: float, high: float) -> FloatArray:
+    """Move ascending positions apart to at least `gap`, within limits, as little as may be."""
+    gap = min(gap, (high - low) / max(len(at), 1))
+    steps = gap * np.arange(len(at))
+    forward = np.maximum.accumulate(at - steps) + steps
+    backward = np.minimum.accumulate((at - steps)[::-1])[::-1] + steps
+    # The mean of two orders with the gap kept has it kept as well.
+    middle = (forward + backward) / 2
+    return np.asarray(np.clip(middle, low + steps, high - steps[::-1]), dtype=float)
+
+
+def _write_titles(
+    figure: Figure, plan: Plan, profile: _Profile, pipes: Sequence[str], number: int
+) -> None:
+    start = letter.plain(str(plan.network.pipes.at[pipes[0], "from_node"]), 30)
+    end = letter.plain(str(plan.network.pipes.at[pipes[-1], "to_node"]), 30)
+    level = plan.heads.source_level_m
+    highest = level - float(np.nanmin(profile.ground_m))
+    lowest = level - float(np.nanmax(profile.ground_m))
+    title = f"{letter.plain(plan.holding.name, 40)}: long section {number}, {start} to {end}"
+    lines = [
+        f"Length {np.ptp(profile.distance_m):,.0f} m  ·  still water at {level:.2f} m  ·  "
+        f"static head {lowest:.1f} to {highest:.1f} m (at most {bar_from_head_m(highest):.1f} "
+        f"bar)  ·  vertical exaggeration {profile.exaggeration:g}",
+        f"Level of still water: {plan.heads.source_level_reason}",
+    ]
+    room_pt = (_WIDTH_IN - 2 * 0.35) * letter.POINTS_PER_INCH
+    rows = [(title, 12.0, "bold", letter.INK, 0.2)]
+    rows += [(line, 8.0, "normal", letter.MUTED, 0.46 + 0.18 * i) for i, line in enumerate(lines)]
+    for text, size, weight, colour, down_in in rows:
+        shown, size_pt = letter.fit(letter.plain(text, 250), size, room_pt, weight)
+        figure.text(
+            0.35 / _WIDTH_IN, 1 - down_in / _HEIGHT_IN, shown, va="top", color=colour,
+            fontproperties=letter.font(size_pt, weight), parse_math=False,
+        )  # fmt: skip
+
+
+def _draw_key(figure: Figure, axes: Axes) -> None:
+    handles, labels = axes.get_legend_handles_labels()
+    legend = figure.legend(
+        handles=handles,
+        labels=labels,
+        loc="lower left",
+        bbox_to_anchor=(_LEFT_IN / _WIDTH_IN, 0.1 / _HEIGHT_IN),
+        ncols=4,
+        prop=letter.font(7),
+        frameon=False,
+        borderaxespad=0,
+        borderpad=0,
+    )
+    for text in legend.get_texts():
+        text.set_parse_math(False)
+        text.set_color(letter.INK)

@@ -1,0 +1,156 @@
+"""The symbols of a map and the lines of its key, so that the one always matches the other."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import geopandas as gpd
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+
+from dewpond.base.model import Plan
+from dewpond.outputs.drawing import lettering as letter
+from dewpond.outputs.drawing.shapes import draw_lines, draw_polygons
+from dewpond.outputs.drawing.sheet import KeyEntry
+
+Style = dict[str, Any]
+
+_FENCE: Style = {"color": letter.INK, "linewidth": 0.8}
+_PIPE: Style = {"color": letter.PIPE, "linewidth": 1.9, "capstyle": "round"}
+_EXISTING: Style = {"color": letter.PIPE, "linewidth": 1.4, "linestyle": (0, (3, 1.6))}
+_TRACK: Style = {"color": letter.TRACK, "linewidth": 1.6, "alpha": 0.75}
+_STREAM: Style = {"color": letter.STREAM, "linewidth": 1.2}
+_KEEP_OUT: Style = {"facecolor": letter.KEEP_OUT, "edgecolor": "#7d8a76", "linewidth": 0.5}
+_MISSED: Style = {
+    "facecolor": "white",
+    "edgecolor": letter.MISSED,
+    "hatch": "//////",
+    "linewidth": 0.6,
+}
+_OUTLET: Style = {"marker": "o", "markersize": 10.5, "markeredgewidth": 1.0}
+_POINTS: dict[str, Style] = {
+    "air_valve": {"marker": "^", "markersize": 4.6, "color": "#d55e00"},
+    "washout": {"marker": "v", "markersize": 4.6, "color": "#117755"},
+    "gate": {"marker": "|", "markersize": 5.0, "color": letter.INK},
+    "source": {"marker": "s", "markersize": 8.0, "color": letter.INK},
+}
+_POINT_LABELS = {
+    "air_valve": "Summit of a pipe: place for an air valve",
+    "washout": "Hollow of a pipe: place for a washout",
+    "gate": "Gateway",
+    "source": "Source",
+}
+
+
+def draw_surroundings(axes: Axes, features: Mapping[str, gpd.GeoDataFrame]) -> list[KeyEntry]:
+    """Draw keep-outs, watercourses, tracks and gates; return their lines of the key."""
+    entries = []
+    if draw_polygons(axes, features["keep_out"].geometry, **_KEEP_OUT, zorder=2):
+        entries.append(KeyEntry(Patch(**_KEEP_OUT), "Kept clear of stock and pipe"))
+    for name, style, label in (
+        ("watercourses", _STREAM, "Watercourse"),
+        ("tracks", _TRACK, "Lane or track"),
+    ):
+        if draw_lines(axes, features[name].geometry, **style, zorder=2.2):
+            entries.append(KeyEntry(_line(style), label))
+    return entries + draw_points(axes, "gate", features["gates"])
+
+
+def draw_paddocks(axes: Axes, paddocks: gpd.GeoDataFrame) -> list[KeyEntry]:
+    """Draw the boundaries of the paddocks."""
+    drawn = draw_lines(axes, paddocks.geometry, **_FENCE, zorder=3)
+    return [KeyEntry(_line(_FENCE), "Paddock boundary")] if drawn else []
+
+
+def draw_uncovered(axes: Axes, uncovered: gpd.GeoDataFrame) -> list[KeyEntry]:
+    """Hatch the ground that no outlet reaches."""
+    drawn = draw_polygons(axes, uncovered.geometry, **_MISSED, zorder=2.8)
+    return [KeyEntry(Patch(**_MISSED), "Ground out of reach of water")] if drawn else []
+
+
+def draw_pipes(axes: Axes, plan: Plan, pipes: gpd.GeoDataFrame) -> list[KeyEntry]:
+    """Draw the pipe with a white edge; pipe in the ground already is dashed."""
+    old = (pipes["laying"] == "existing").to_numpy(bool)
+    draw_lines(axes, pipes.geometry, color="white", linewidth=3.6, alpha=0.8, zorder=4)
+    size_mm = plan.project.design.pipe_outside_diameter_mm
+    entries = []
+    if draw_lines(axes, pipes.geometry[~old], **_PIPE, zorder=4.1):
+        entries.append(KeyEntry(_line(_PIPE), f"Pipe, {size_mm:g} mm outside diameter"))
+    if draw_lines(axes, pipes.geometry[old], **_EXISTING, zorder=4.1):
+        entries.append(KeyEntry(_line(_EXISTING), "Pipe in the ground already"))
+    return entries
+
+
+def draw_outlets(axes: Axes, outlets: gpd.GeoDataFrame) -> list[KeyEntry]:
+    """Draw each outlet as a disc with its number; hollow where no pipe comes to it."""
+    joined = outlets["static_head_m"].notna().to_numpy(bool)
+    entries = []
+    for chosen, face, ink, label in (
+        (joined, letter.PIPE, "white", "Outlet, with its number"),
+        (~joined, "white", letter.PIPE, "Outlet that no pipe can reach"),
+    ):
+        style = {**_OUTLET, "markerfacecolor": face, "markeredgecolor": ink, "linestyle": "none"}
+        rows = outlets[chosen]
+        if not len(rows):
+            continue
+        axes.add_line(Line2D(rows.geometry.x, rows.geometry.y, **style, zorder=7))
+        for name, point in zip(rows["name"], rows.geometry, strict=True):
+            axes.text(
+                point.x, point.y, number_of(name), ha="center", va="center_baseline", color=ink,
+                fontproperties=letter.font(5.8, "bold"), parse_math=False, zorder=7.1,
+            )  # fmt: skip
+        edge = letter.PIPE if face == "white" else face
+        entries.append(KeyEntry(Line2D([], [], **{**style, "markeredgecolor": edge}), label))
+    return entries
+
+
+def draw_points(axes: Axes, kind: str, points: gpd.GeoDataFrame) -> list[KeyEntry]:
+    """Draw point symbols of one kind."""
+    rows = points.geometry[points.geometry.geom_type == "Point"]
+    if not len(rows):
+        return []
+    style = {**_POINTS[kind], "linestyle": "none", "markeredgecolor": "white"}
+    if kind == "gate":
+        style["markeredgecolor"] = letter.INK
+    axes.add_line(Line2D(rows.x, rows.y, **style, zorder=6))
+    return [KeyEntry(Line2D([], [], **style), _POINT_LABELS[kind])]
+
+
+def band_entries(edges_m: Sequence[float]) -> list[KeyEntry]:
+    """Return the lines of the key for the bands of walking distance."""
+    return [
+        KeyEntry(
+            Patch(facecolor=shade, edgecolor=letter.MUTED, linewidth=0.4),
+            f"Walk of {near:g} to {far:g} m",
+        )
+        for near, far, shade in zip(edges_m, edges_m[1:], letter.WALK_SHADES, strict=False)
+    ]
+
+
+def contour_entry(label: str, *, strong: bool = False) -> KeyEntry:
+    """Return the line of the key for a set of contours."""
+    colour = letter.INK if strong else letter.MUTED
+    return KeyEntry(Line2D([], [], color=colour, linewidth=0.6), label)
+
+
+def number_of(name: str) -> str:
+    """Return the number at the end of a name that we gave, to stand inside a small symbol."""
+    return name.rsplit(" ", 1)[-1]
+
+
+def seen_features(plan: Plan, frame: shapely.Polygon) -> dict[str, gpd.GeoDataFrame]:
+    """Return the features around the paddocks that a map of this frame shows."""
+    features = plan.holding.features
+    names = ("keep_out", "tracks", "watercourses", "gates")
+    return {
+        name: table[table.geometry.intersects(frame)]
+        for name, table in ((name, getattr(features, name)) for name in names)
+    }
+
+
+def _line(style: Style) -> Line2D:
+    renamed = {"solid_capstyle" if key == "capstyle" else key: v for key, v in style.items()}
+    return Line2D([], [], **renamed)
