@@ -7,7 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
-from dewpond.base.friction import float_valve_flow_m3_s, power_loss_and_slope
+from dewpond.base.friction import float_valve_flow_m3_s, power_loss_and_slope, velocity_head_scale
 from dewpond.base.pipenetwork.model import BoolArray, PipeNetwork
 from dewpond.base.surface import FloatArray
 from dewpond.base.units import STANDARD_GRAVITY_M_S2
@@ -62,7 +62,7 @@ class Links:
     @cached_property
     def _minor_scale(self) -> FloatArray:
         net = self.network
-        return net.minor_loss * 8.0 / (np.pi**2 * STANDARD_GRAVITY_M_S2 * net.bore_m**4)
+        return net.minor_loss * velocity_head_scale(net.bore_m)
 
     def _pipes(self, flow: FloatArray) -> tuple[FloatArray, FloatArray]:
         net = self.network
