@@ -142,8 +142,9 @@ class Demand:
     ----------
     mobs : DataFrame
         Row label = name of the mob; columns ``species``, ``head``, ``weight_kg``, ``lactating``,
-        ``trough``, ``method`` (text), ``source`` (citation), ``litres_head_day``,
-        ``daily_demand_l``, ``drinking_hours``, ``design_flow_l_min``, ``paddocks`` (tuple of ids).
+        ``trough``, ``method`` (the one used, text), ``stock_class`` (in the table, or empty),
+        ``source`` (citation), ``litres_head_day``, ``daily_demand_l`` (losses added),
+        ``drinking_hours``, ``design_flow_l_min``, ``paddocks`` (tuple of ids).
     paddocks : DataFrame
         Row label = paddock id, all paddocks; columns ``name``, ``mobs`` (tuple of names),
         ``daily_demand_l`` and ``design_flow_l_min`` (those of the most demanding mob that grazes

@@ -14,6 +14,12 @@ METRES_PER_FOOT = 0.3048
 PASCALS_PER_BAR = 100_000.0
 """Bar [Pa], by definition."""
 
+KILOGRAMS_PER_POUND = 0.45359237
+"""Avoirdupois pound [kg], by definition."""
+
+LITRES_PER_US_GALLON = 3.785411784
+"""US liquid gallon [L], by definition (231 cubic inches)."""
+
 MINUTES_PER_HOUR = 60.0
 SQUARE_METRES_PER_HECTARE = 10_000.0
 
