@@ -64,8 +64,8 @@ def _add_polygon(
 ) -> None:
     rings = [shapely.LineString(ring.coords) for ring in (polygon.exterior, *polygon.interiors)]
     lines = np.asarray(work.lines, dtype=object)
-    near = np.flatnonzero(shapely.dwithin(lines, polygon.boundary, gap_m)) if len(lines) else []
-    if len(near) == 0:
+    near = np.flatnonzero(shapely.dwithin(lines, polygon.boundary, gap_m))
+    if near.size == 0:
         for ring in rings:
             work.add(ring, label)
         return
@@ -205,7 +205,7 @@ def _sides(
     gap_m: float,
     between: GroundBetween,
 ) -> list[tuple[int, ...]]:
-    """Return the paddocks on either side of each line: its owner and whose boundary keeps to it."""
+    """Return the paddocks beside each line: its owner, and those whose boundary keeps to it."""
     geometry = np.asarray(lines, dtype=object)
     boundaries = np.asarray(paddocks.boundary.array, dtype=object)
     labels = paddocks.index.to_numpy()
@@ -239,4 +239,5 @@ def _runs_along(
     steps = np.linalg.norm(np.diff(ends, axis=1), axis=3).sum(axis=1)
     beside = (offsets <= gap_m) & ~between.is_grazed(ends.reshape(-1, 2, 2)).reshape(offsets.shape)
     close: npt.NDArray[np.bool_] = beside.sum(axis=1) >= 3
-    return close & (steps[:, 1] >= 0.5 * steps[:, 0])
+    parallel: npt.NDArray[np.bool_] = steps[:, 1] >= 0.5 * steps[:, 0]
+    return close & parallel

@@ -6,6 +6,7 @@ their joints only at the end, so that every piece that meets there ends at the s
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -123,7 +124,7 @@ def _cut(
         ends = (line.coords[0], line.coords[-1])
         marks = [(0.0, ends[0]), *joints, (line.length, ends[1])]
     pieces = []
-    for (start_m, start), (stop_m, stop) in zip(marks[:-1], marks[1:], strict=True):
+    for (start_m, start), (stop_m, stop) in itertools.pairwise(marks):
         coordinates = stretch(line, start_m, stop_m)
         if len(coordinates) < 2 or (start == stop and stop_m - start_m <= _SAME_PLACE_M):
             continue

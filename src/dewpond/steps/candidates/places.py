@@ -6,6 +6,7 @@ and ``kind``. Places follow the fences and not the axes, so they turn and shift 
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import geopandas as gpd
@@ -112,7 +113,7 @@ def _divide(line: shapely.LineString, spacing_m: float) -> FloatArray:
     breaks = np.r_[0.0, _corners(line, _CORNER_SPACING_SHARE * spacing_m), line.length]
     parts = [
         np.linspace(start, stop, max(1, math.ceil((stop - start) / spacing_m - _ROUNDING)) + 1)
-        for start, stop in zip(breaks[:-1], breaks[1:], strict=True)
+        for start, stop in itertools.pairwise(breaks)
     ]
     measures: FloatArray = np.r_[0.0, np.concatenate([part[1:] for part in parts])]
     return measures
@@ -152,5 +153,6 @@ def _lattice(label: int, shape: shapely.Geometry, spacing_m: float) -> pd.DataFr
 
 def _centred(low: float, high: float, spacing_m: float) -> FloatArray:
     count = math.floor((high - low) / 2 / spacing_m)
-    axis: FloatArray = (low + high) / 2 + spacing_m * np.arange(-count, count + 1)
+    steps = np.arange(-count, count + 1, dtype=np.float64)
+    axis: FloatArray = (low + high) / 2 + spacing_m * steps
     return axis

@@ -62,12 +62,16 @@ def shorten_walks(sites: IntArray, walk_m: sp.csr_array, weight: FloatArray) -> 
     """
     columns = walk_m.tocsc()
     chosen = np.sort(sites)
+    nearest, first_m, second_m = nearest_of(chosen, walk_m)
     for _ in range(_MOST_ROUNDS):
         settled = True
         for site in chosen.copy():
-            better = _better_site(int(site), chosen, walk_m, columns, weight)
+            others = chosen[chosen != site]
+            others_m = np.where(nearest == site, second_m, first_m)
+            better = _better_site(int(site), others, others_m, walk_m, columns, weight)
             if better != site:
-                chosen = np.sort(np.append(chosen[chosen != site], better))
+                chosen = np.sort(np.append(others, better))
+                nearest, first_m, second_m = nearest_of(chosen, walk_m)
                 settled = False
         if settled:
             break
@@ -76,19 +80,19 @@ def shorten_walks(sites: IntArray, walk_m: sp.csr_array, weight: FloatArray) -> 
 
 def _better_site(
     site: int,
-    chosen: IntArray,
+    others: IntArray,
+    others_m: FloatArray,
     walk_m: sp.csr_array,
     columns: sp.csc_array,
     weight: FloatArray,
 ) -> int:
     """Return the site that best stands in for one of the chosen, itself when none is better."""
-    _, others_m, _ = nearest_of(chosen[chosen != site], walk_m)
     reached, _ = _row(walk_m, site)
     orphans = reached[np.isinf(others_m[reached])]
     if orphans.size == 0:
         return site
     counts = np.bincount(columns[:, orphans].indices, minlength=walk_m.shape[0])
-    stand_ins = np.setdiff1d(np.flatnonzero(counts == orphans.size), chosen[chosen != site])
+    stand_ins = np.setdiff1d(np.flatnonzero(counts == orphans.size), others)
     costs = np.array([_saving(int(other), walk_m, others_m, weight) for other in stand_ins])
     own = costs[stand_ins == site][0]
     best = int(costs.argmin())
