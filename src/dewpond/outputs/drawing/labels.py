@@ -86,9 +86,11 @@ class FreeSpace:
     def first_free(
         self, x: FloatArray, y: FloatArray, width_m: float, height_m: float
     ) -> tuple[float, float] | None:
-        """Take the first box, in the order given, that touches nothing taken."""
+        """Take the first box, in the order given, that touches nothing taken and no line."""
         boxes = _boxes(x, y, width_m, height_m)
-        return self._settle(boxes, x, y, np.arange(len(x)) / max(len(x), 1))
+        cost = np.arange(len(x)) / max(len(x), 1)
+        cost[shapely.intersects(boxes, self._lines)] = np.inf
+        return self._settle(boxes, x, y, cost)
 
     def _line_cost(self, boxes: FloatArray, width_m: float) -> FloatArray:
         covered = shapely.length(shapely.intersection(boxes, self._lines))

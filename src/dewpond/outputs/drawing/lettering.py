@@ -17,7 +17,7 @@ from matplotlib.ft2font import FT2Font
 from matplotlib.patheffects import withStroke
 from matplotlib.textpath import text_to_path
 
-DOTS_PER_INCH = 160
+DOTS_PER_INCH = 150
 POINTS_PER_INCH = 72.0
 LINE_SPACING = 1.2
 
@@ -126,4 +126,6 @@ def save_png(figure: Figure, path: Path) -> None:
     OSError
         When the file cannot be written.
     """
-    FigureCanvasAgg(figure).print_png(path, metadata={"Software": None})  # type: ignore[no-untyped-call]
+    FigureCanvasAgg(figure).print_png(
+        path, metadata={"Software": None}, pil_kwargs={"compress_level": 5}
+    )  # type: ignore[no-untyped-call]

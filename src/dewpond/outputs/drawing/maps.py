@@ -61,6 +61,7 @@ def plan_map(plan: Plan, layers: Layers) -> Figure:
     name_source(sheet, _shown_sources(layers, frame), space)
     name_paddocks(sheet, layers["paddock"], space, areas=True)
     name_pipes(sheet, layers["pipe"], space)
+    _close_to_contours(space, layers, features)
     if contours is not None:
         lines, interval = contours
         ground.label_contours(axes, lines, space, sheet.metres_per_point)
@@ -86,6 +87,7 @@ def reach_map(plan: Plan, layers: Layers) -> Figure:
     entries = [*outlets, *symbols.band_entries(edges), *missed, *fences, *around]
     space = _space(sheet, layers)
     name_paddocks(sheet, layers["paddock"], space, areas=False)
+    _close_to_contours(space, layers, features)
     for lines in contours:
         ground.label_contours(axes, lines, space, sheet.metres_per_point)
     if contours:
@@ -128,6 +130,14 @@ def _space(sheet: Sheet, layers: Layers) -> FreeSpace:
         for point in layers[kind].geometry:
             space.take(point.buffer(radius_pt * sheet.metres_per_point, quad_segs=4))
     return space
+
+
+def _close_to_contours(
+    space: FreeSpace, layers: Layers, features: Mapping[str, gpd.GeoDataFrame]
+) -> None:
+    """Keep contour figures off ground that is drawn over the contours."""
+    for shape in (*layers["uncovered"].geometry, *features["keep_out"].geometry):
+        space.take(shape)
 
 
 def _totals(plan: Plan) -> str:

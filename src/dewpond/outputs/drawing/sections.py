@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
@@ -14,41 +13,26 @@ from dewpond.base.model import Plan
 from dewpond.base.surface import FloatArray
 from dewpond.base.units import bar_from_head_m
 from dewpond.outputs.drawing import lettering as letter
-from dewpond.outputs.drawing.scales import round_down
+from dewpond.outputs.drawing.profile import (
+    FRAME_IN,
+    LABEL_PT,
+    LEFT_IN,
+    RIGHT_IN,
+    WIDTH_IN,
+    Profile,
+    Stops,
+    spread_out,
+    step_aside,
+    take_profile,
+    take_stops,
+)
 
-_WIDTH_IN, _HEIGHT_IN = 11.0, 6.2
-_LEFT_IN, _RIGHT_IN, _TOP_IN, _BOTTOM_IN = 0.75, 0.35, 2.15, 0.95
-_ABOVE_IN, _BELOW_IN, _BARE_IN = 1.2, 1.5, 0.35
-_LABEL_PT, _LABEL_GAP_PT = 6.2, 9.0
+_BOTTOM_IN = 0.95
+_TITLES_IN, _ELBOW_IN = 0.85, 0.2
 _EARTH, _EARTH_LINE, _ABOVE_WATER = "#e9e0d2", "#6b5335", "#b2182b"
 _SUMMIT, _HOLLOW = "#d55e00", "#117755"
 
 Layers = Mapping[str, gpd.GeoDataFrame]
-
-
-@dataclass(frozen=True, eq=False)
-class _Profile:
-    """Ground along several pipes end to end, and the frame it is drawn in.
-
-    ``low_m`` and ``high_m`` are the limits of the level axis, ``exaggeration`` what they make
-    of it, ``metres_per_point`` the length of a point along the distance axis.
-    """
-
-    distance_m: FloatArray
-    ground_m: FloatArray
-    low_m: float
-    high_m: float
-    exaggeration: float
-    metres_per_point: float
-
-    @property
-    def rise_per_point(self) -> float:
-        """Metres of level for one point on the sheet."""
-        return self.metres_per_point / self.exaggeration
-
-    def ground_at(self, distance_m: FloatArray) -> FloatArray:
-        """Return the ground level at distances along the line."""
-        return np.interp(distance_m, self.distance_m, self.ground_m)
 
 
 def long_section(plan: Plan, layers: Layers, pipes: Sequence[str], number: int) -> Figure:
@@ -71,21 +55,25 @@ def long_section(plan: Plan, layers: Layers, pipes: Sequence[str], number: int) 
     """
     tops = _on_line(layers["air_valve"], pipes)
     dips = _on_line(layers["washout"], pipes)
-    profile = _profile(plan, pipes, summits=len(tops) > 0, hollows=len(dips) > 0)
-    figure = letter.new_figure(_WIDTH_IN, _HEIGHT_IN)
+    stops = take_stops(plan, pipes)
+    profile = take_profile(plan, pipes, summits=len(tops) > 0, hollows=len(dips) > 0)
+    names_in = max(letter.text_size_pt(text, LABEL_PT)[0] for text in stops.texts)
+    height_in = _BOTTOM_IN + FRAME_IN + _ELBOW_IN + names_in / letter.POINTS_PER_INCH + _TITLES_IN
+    figure = letter.new_figure(WIDTH_IN, height_in)
     axes = figure.add_axes(
         (
-            _LEFT_IN / _WIDTH_IN,
-            _BOTTOM_IN / _HEIGHT_IN,
-            1 - (_LEFT_IN + _RIGHT_IN) / _WIDTH_IN,
-            1 - (_TOP_IN + _BOTTOM_IN) / _HEIGHT_IN,
+            LEFT_IN / WIDTH_IN,
+            _BOTTOM_IN / height_in,
+            1 - (LEFT_IN + RIGHT_IN) / WIDTH_IN,
+            FRAME_IN / height_in,
         )
     )
     _dress(axes, plan, profile)
     _draw_levels(axes, plan, profile)
-    _draw_nodes(axes, plan, profile, pipes)
-    _draw_points(axes, profile, tops, up=True)
-    _draw_points(axes, profile, dips, up=False)
+    _draw_stops(axes, profile, stops)
+    _name_pipes(axes, profile, stops.distance_m, pipes)
+    _draw_points(axes, profile, tops, stops.distance_m, up=True)
+    _draw_points(axes, profile, dips, stops.distance_m, up=False)
     _write_titles(figure, plan, profile, pipes, number)
     _draw_key(figure, axes)
     return figure
@@ -95,42 +83,7 @@ def _on_line(points: gpd.GeoDataFrame, pipes: Sequence[str]) -> gpd.GeoDataFrame
     return points[points["pipe"].isin(list(pipes))].sort_values("distance_m", kind="stable")
 
 
-def _profile(plan: Plan, pipes: Sequence[str], *, summits: bool, hollows: bool) -> _Profile:
-    sections = [plan.heads.sections[pipe] for pipe in pipes]
-    distance = np.concatenate([section.distance_m for section in sections])
-    ground = np.concatenate([section.ground_level_m for section in sections])
-    width_in = _WIDTH_IN - _LEFT_IN - _RIGHT_IN
-    height_in = _HEIGHT_IN - _TOP_IN - _BOTTOM_IN
-    below_in = _BELOW_IN if hollows else 2 * _BARE_IN
-    above_in = _BARE_IN
-    span = max(float(np.ptp(distance)), 1.0)
-    per_inch = span * 1.02 / width_in
-    lowest, level = float(np.nanmin(ground)), plan.heads.source_level_m
-    highest = max(float(np.nanmax(ground)), level)
-    # A summit's name stands above the ground: no extra room where the still water is higher.
-    exaggeration = round_down(
-        (height_in - below_in - above_in) * per_inch / max(highest - lowest, 1.0)
-    )
-    if summits:
-        room_in = (level - float(np.nanmax(ground))) * exaggeration / per_inch
-        above_in = max(_BARE_IN, _ABOVE_IN - max(room_in, 0.0))
-        exaggeration = round_down(
-            (height_in - below_in - above_in) * per_inch / max(highest - lowest, 1.0)
-        )
-    rise_per_inch = per_inch / exaggeration
-    spare_in = height_in - (highest - lowest) / rise_per_inch - below_in - above_in
-    low = lowest - (below_in + spare_in / 2) * rise_per_inch
-    return _Profile(
-        distance,
-        ground,
-        low,
-        low + height_in * rise_per_inch,
-        exaggeration,
-        per_inch / letter.POINTS_PER_INCH,
-    )
-
-
-def _dress(axes: Axes, plan: Plan, profile: _Profile) -> None:
+def _dress(axes: Axes, plan: Plan, profile: Profile) -> None:
     first, last = profile.distance_m.min(), profile.distance_m.max()
     pad = max(last - first, 1.0) * 0.01
     axes.set_xlim(first - pad, last + pad)
@@ -152,7 +105,7 @@ def _dress(axes: Axes, plan: Plan, profile: _Profile) -> None:
         spine.set(color=letter.MUTED, linewidth=0.7)
 
 
-def _draw_levels(axes: Axes, plan: Plan, profile: _Profile) -> None:
+def _draw_levels(axes: Axes, plan: Plan, profile: Profile) -> None:
     level = plan.heads.source_level_m
     x, ground = profile.distance_m, profile.ground_m
     axes.fill_between(x, ground, profile.low_m, color=_EARTH, linewidth=0, zorder=1)
@@ -181,55 +134,36 @@ def _draw_levels(axes: Axes, plan: Plan, profile: _Profile) -> None:
         )
 
 
-def _draw_nodes(axes: Axes, plan: Plan, profile: _Profile, pipes: Sequence[str]) -> None:
+def _draw_stops(axes: Axes, profile: Profile, stops: Stops) -> None:
     """Mark source, junctions and outlets, with their static heads above the frame."""
-    ends = [
-        str(plan.network.pipes.at[pipes[0], "from_node"]),
-        *(str(plan.network.pipes.at[pipe, "to_node"]) for pipe in pipes),
-    ]
-    sections = [plan.heads.sections[pipe] for pipe in pipes]
-    at = np.array([sections[0].distance_m[0], *(s.distance_m[-1] for s in sections)], dtype=float)
-    kinds = plan.network.nodes["kind"].reindex(ends)
-    levels = plan.heads.nodes["ground_level_m"].reindex(ends).to_numpy(float)
     for kind, marker, face, label in (
         ("source", "s", letter.INK, "Source"),
         ("junction", "D", "white", "Junction"),
         ("outlet", "o", letter.PIPE, "Outlet"),
     ):
-        own = (kinds == kind).to_numpy(bool)
+        own = np.array([stop == kind for stop in stops.kinds], dtype=bool)
         if own.any():
             axes.plot(
-                at[own], levels[own], linestyle="none", marker=marker, markersize=5.5,
-                markerfacecolor=face, markeredgecolor=letter.PIPE, label=label, zorder=6,
+                stops.distance_m[own], stops.ground_m[own], linestyle="none", marker=marker,
+                markersize=5.5, markerfacecolor=face, markeredgecolor=letter.PIPE, label=label,
+                zorder=6,
             )  # fmt: skip
-    heads = plan.heads.nodes["static_head_m"].reindex(ends).to_numpy(float)
-    texts = [
-        f"{letter.plain(end, 22)}, static head {head:.1f} m"
-        for end, head in zip(ends, heads, strict=True)
-    ]
-    _write_above(axes, profile, at, levels, texts)
-    _name_pipes(axes, profile, at, pipes)
-
-
-def _write_above(
-    axes: Axes, profile: _Profile, at: FloatArray, levels: FloatArray, texts: Sequence[str]
-) -> None:
-    gap = _LABEL_GAP_PT * profile.metres_per_point
-    spread = _spread(at, gap, *axes.get_xlim())
-    top, per_point = profile.high_m, profile.rise_per_point
-    for x, shown, level, text in zip(at, spread, levels, texts, strict=True):
-        axes.plot([x, x], [level, top], color=letter.MUTED, linewidth=0.5, zorder=2.2)
+    spread = spread_out(stops.distance_m, profile.label_gap_m, *axes.get_xlim())
+    top, elbow = profile.high_m, 9 * profile.rise_per_point
+    for x, shown, level, text in zip(
+        stops.distance_m, spread, stops.ground_m, stops.texts, strict=True
+    ):
         axes.plot(
-            [x, shown], [top, top + 9 * per_point], color=letter.MUTED, linewidth=0.5,
+            [x, x, shown], [level, top, top + elbow], color=letter.MUTED, linewidth=0.5,
             clip_on=False, zorder=2.2,
         )  # fmt: skip
         axes.text(
-            shown, top + 11 * per_point, text, rotation=90, ha="center", va="bottom",
-            fontproperties=letter.font(_LABEL_PT), color=letter.INK, parse_math=False,
+            shown, top + 1.25 * elbow, text, rotation=90, ha="center", va="bottom",
+            fontproperties=letter.font(LABEL_PT), color=letter.INK, parse_math=False,
         )  # fmt: skip
 
 
-def _name_pipes(axes: Axes, profile: _Profile, at: FloatArray, pipes: Sequence[str]) -> None:
+def _name_pipes(axes: Axes, profile: Profile, at: FloatArray, pipes: Sequence[str]) -> None:
     """Write the name of each pipe between its ends, at the foot of the frame, where it fits."""
     for name, start, end in zip(pipes, at, at[1:], strict=False):
         if letter.text_size_pt(name, 6)[0] * profile.metres_per_point < end - start:
@@ -245,7 +179,9 @@ def _name_pipes(axes: Axes, profile: _Profile, at: FloatArray, pipes: Sequence[s
         )  # fmt: skip
 
 
-def _draw_points(axes: Axes, profile: _Profile, points: gpd.GeoDataFrame, *, up: bool) -> None:
+def _draw_points(
+    axes: Axes, profile: Profile, points: gpd.GeoDataFrame, stops_m: FloatArray, *, up: bool
+) -> None:
     """Mark and name summits above the ground, or hollows below it."""
     if not len(points):
         return
@@ -255,33 +191,24 @@ def _draw_points(axes: Axes, profile: _Profile, points: gpd.GeoDataFrame, *, up:
         color=_SUMMIT if up else _HOLLOW, markeredgecolor="white", zorder=5,
         label="Summit: place for an air valve" if up else "Hollow: place for a washout",
     )  # fmt: skip
-    gap = _LABEL_GAP_PT * profile.metres_per_point
-    spread = _spread(at, gap, *axes.get_xlim())
+    gap = profile.label_gap_m
+    beside = step_aside(at, stops_m, 0.7 * gap)
+    spread = spread_out(np.maximum.accumulate(beside), gap, *axes.get_xlim())
     way = profile.rise_per_point * (1 if up else -1)
     for x, shown, level, name in zip(at, spread, levels, points["name"], strict=True):
         foot = level + 12 * way
         axes.plot([x, shown], [level + 4 * way, foot], color=letter.MUTED, linewidth=0.5, zorder=4)
         axes.text(
             shown, foot + way, f"{name}, {level:.1f} m", rotation=90, ha="center",
-            va="bottom" if up else "top", fontproperties=letter.font(_LABEL_PT),
+            va="bottom" if up else "top", fontproperties=letter.font(LABEL_PT),
             color=letter.INK, path_effects=letter.halo(1.5), parse_math=False, zorder=5,
         )  # fmt: skip
 
 
-def _spread(at: FloatArray, gap: float, low: float, high: float) -> FloatArray:
-    """Move ascending positions apart to at least `gap`, within limits, as little as may be."""
-    gap = min(gap, (high - low) / max(len(at), 1))
-    steps = gap * np.arange(len(at))
-    forward = np.maximum.accumulate(at - steps) + steps
-    backward = np.minimum.accumulate((at - steps)[::-1])[::-1] + steps
-    # The mean of two orders with the gap kept has it kept as well.
-    middle = (forward + backward) / 2
-    return np.asarray(np.clip(middle, low + steps, high - steps[::-1]), dtype=float)
-
-
 def _write_titles(
-    figure: Figure, plan: Plan, profile: _Profile, pipes: Sequence[str], number: int
+    figure: Figure, plan: Plan, profile: Profile, pipes: Sequence[str], number: int
 ) -> None:
+    height_in = figure.get_size_inches()[1]
     start = letter.plain(str(plan.network.pipes.at[pipes[0], "from_node"]), 30)
     end = letter.plain(str(plan.network.pipes.at[pipes[-1], "to_node"]), 30)
     level = plan.heads.source_level_m
@@ -294,13 +221,13 @@ def _write_titles(
         f"bar)  ·  vertical exaggeration {profile.exaggeration:g}",
         f"Level of still water: {plan.heads.source_level_reason}",
     ]
-    room_pt = (_WIDTH_IN - 2 * 0.35) * letter.POINTS_PER_INCH
+    room_pt = (WIDTH_IN - 2 * 0.35) * letter.POINTS_PER_INCH
     rows = [(title, 12.0, "bold", letter.INK, 0.2)]
     rows += [(line, 8.0, "normal", letter.MUTED, 0.46 + 0.18 * i) for i, line in enumerate(lines)]
     for text, size, weight, colour, down_in in rows:
         shown, size_pt = letter.fit(letter.plain(text, 250), size, room_pt, weight)
         figure.text(
-            0.35 / _WIDTH_IN, 1 - down_in / _HEIGHT_IN, shown, va="top", color=colour,
+            0.35 / WIDTH_IN, 1 - down_in / height_in, shown, va="top", color=colour,
             fontproperties=letter.font(size_pt, weight), parse_math=False,
         )  # fmt: skip
 
@@ -311,7 +238,7 @@ def _draw_key(figure: Figure, axes: Axes) -> None:
         handles=handles,
         labels=labels,
         loc="lower left",
-        bbox_to_anchor=(_LEFT_IN / _WIDTH_IN, 0.1 / _HEIGHT_IN),
+        bbox_to_anchor=(LEFT_IN / WIDTH_IN, 0.1 / figure.get_size_inches()[1]),
         ncols=4,
         prop=letter.font(7),
         frameon=False,

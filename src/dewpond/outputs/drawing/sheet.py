@@ -20,7 +20,7 @@ from dewpond.outputs.drawing import lettering as letter
 from dewpond.outputs.drawing.scales import map_scale, round_down, round_up
 
 _A4_IN = (11.69, 8.27)
-_EDGE_IN, _TICKS_IN, _TITLE_IN, _FOOT_IN = 0.35, 0.22, 0.72, 0.62
+_EDGE_IN, _TICKS_IN, _TITLE_IN, _FOOT_IN = 0.35, 0.22, 0.72, 0.5
 _KEY_WIDTH_IN, _KEY_ROW_IN, _BAR_HEIGHT_IN, _GAP_IN = 2.45, 0.235, 0.95, 0.25
 _KEY_COLUMNS = 3
 _METRES_PER_INCH = 0.0254
@@ -207,7 +207,7 @@ def _write_texts(figure: Figure, title: str, subtitle: str, footer: str) -> None
         left, 1 - 0.48 / height, text, va="top", color=letter.MUTED,
         fontproperties=letter.font(size), parse_math=False,
     )  # fmt: skip
-    lines = letter.wrap(letter.plain(footer, 600), 6, room_pt).split("\n")[:5]
+    lines = letter.wrap(letter.plain(footer, 600), 6, room_pt).split("\n")[:4]
     figure.text(
         left, 0.1 / height, "\n".join(lines), va="bottom", color=letter.MUTED,
         fontproperties=letter.font(6), linespacing=1.25, parse_math=False,

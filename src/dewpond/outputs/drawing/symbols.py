@@ -32,9 +32,9 @@ _MISSED: Style = {
 }
 _OUTLET: Style = {"marker": "o", "markersize": 10.5, "markeredgewidth": 1.0}
 _POINTS: dict[str, Style] = {
-    "air_valve": {"marker": "^", "markersize": 4.6, "color": "#d55e00"},
-    "washout": {"marker": "v", "markersize": 4.6, "color": "#117755"},
-    "gate": {"marker": "|", "markersize": 5.0, "color": letter.INK},
+    "air_valve": {"marker": "^", "markersize": 6.5, "color": "#d55e00"},
+    "washout": {"marker": "v", "markersize": 6.5, "color": "#117755"},
+    "gate": {"marker": "s", "markersize": 3.6, "color": "white", "markeredgewidth": 0.9},
     "source": {"marker": "s", "markersize": 8.0, "color": letter.INK},
 }
 _POINT_LABELS = {
@@ -67,7 +67,8 @@ def draw_paddocks(axes: Axes, paddocks: gpd.GeoDataFrame) -> list[KeyEntry]:
 
 def draw_uncovered(axes: Axes, uncovered: gpd.GeoDataFrame) -> list[KeyEntry]:
     """Hatch the ground that no outlet reaches."""
-    drawn = draw_polygons(axes, uncovered.geometry, **_MISSED, zorder=2.8)
+    ground = [uncovered.geometry.union_all()] if len(uncovered) else []
+    drawn = draw_polygons(axes, ground, **_MISSED, zorder=2.8)
     return [KeyEntry(Patch(**_MISSED), "Ground out of reach of water")] if drawn else []
 
 
