@@ -98,7 +98,7 @@ def _reynolds_in_transition(re_root_f: FloatArray, relative_roughness: FloatArra
         factor, _slope = friction_factor_and_slope(middle, relative_roughness)
         above = middle * np.sqrt(factor) > re_root_f
         high, low = np.where(above, middle, high), np.where(above, low, middle)
-    return 0.5 * (low + high)
+    return np.asarray(0.5 * (low + high))
 
 
 @dataclass(frozen=True, eq=False)

@@ -36,7 +36,7 @@ def without_dominated(
 
 
 def in_order(allowed: BoolArray, parent: IntArray, diameter: FloatArray) -> BoolArray:
-    """Return the options left when each is as narrow as its parent can be, as wide as its children.
+    """Return the options left when none is wider than its parent or narrower than its children.
 
     Pipes stand after their parents, so that one pass down and one up settle the bounds.
     """
