@@ -165,10 +165,11 @@ def _carry(
 ) -> tuple[FloatArray, FloatArray]:
     if source == target:
         return x, y
-    carried_x, carried_y = _transformer(source, target).transform(x, y)
+    carried_x, carried_y = transformer(source, target).transform(x, y)
     return np.asarray(carried_x), np.asarray(carried_y)
 
 
-@lru_cache(maxsize=32)
-def _transformer(source: pyproj.CRS, target: pyproj.CRS) -> pyproj.Transformer:
+@lru_cache(maxsize=64)
+def transformer(source: pyproj.CRS, target: pyproj.CRS) -> pyproj.Transformer:
+    """Return the transformer between two CRSs, easting or longitude first; made once a pair."""
     return pyproj.Transformer.from_crs(source, target, always_xy=True)

@@ -49,7 +49,7 @@ class _Statement:
 
 def compare_datums(
     rasters: Sequence[Raster],
-    terrain: TerrainSettings | None,
+    terrain: TerrainSettings,
     sources: Sequence[SourceSettings],
     notes: Notes,
 ) -> None:
@@ -60,7 +60,7 @@ def compare_datums(
     the other: "Newlyn" agrees with "Ordnance Datum Newlyn", "EGM96" not with "EGM2008".
     """
     heights = [_of_crs(raster.label, raster.vertical) for raster in rasters if raster.vertical]
-    if terrain is not None and terrain.height_datum:
+    if terrain.height_datum:
         heights.insert(0, _of_words("[terrain], height_datum", terrain.height_datum))
     levels = [
         _of_words(f'[[source]] {number} ("{source.name}"), level_datum', source.level_datum)

@@ -14,6 +14,7 @@ import shapely
 
 from dewpond.base.model import Features
 from dewpond.base.settings import FeaturesSettings, VectorFile
+from dewpond.base.surface import transformer
 from dewpond.steps.read.notes import Notes, listed
 from dewpond.steps.read.vectors import Bounds, Layer, open_layer
 
@@ -54,7 +55,7 @@ def read_features(
 
 def bounds_in(area: Bounds, crs: pyproj.CRS, other: pyproj.CRS) -> Bounds:
     """Return an extent carried to another CRS, wide enough to hold all of it."""
-    carry = pyproj.Transformer.from_crs(crs, other.to_2d(), always_xy=True)
+    carry = transformer(crs, other.to_2d())
     west, south, east, north = carry.transform_bounds(*area, densify_pts=21)
     return west, south, east, north
 

@@ -12,7 +12,7 @@ import pyproj
 
 from dewpond.base.errors import InputError
 from dewpond.base.model import Features, Holding, Source
-from dewpond.base.settings import PaddocksSettings, Project, TerrainSettings, VectorFile
+from dewpond.base.settings import PaddocksSettings, Project, VectorFile
 from dewpond.base.surface import Surface
 from dewpond.steps.read.datums import compare_datums
 from dewpond.steps.read.features import read_features
@@ -64,7 +64,7 @@ def read_holding(
         With every fault found in the paddocks, features, rasters, mobs and sources.
     """
     notes = Notes()
-    drawing = project.paddocks or PaddocksSettings()
+    drawing = project.paddocks
     layer = _paddock_layer(project, drawing, paddocks, notes)
     named = name_paddocks(layer, drawing.name_field, notes) if layer else None
     crs, kept = _in_working_crs(project, drawing, named, layer, notes)
@@ -73,6 +73,7 @@ def read_holding(
     features = read_features(project.features, project.folder, crs, area, notes)
     if kept is not None:
         kept = take_off_keep_outs(kept, features.keep_out, drawing.sliver_width_m, notes)
+        kept = None if kept.empty else kept
     surface = _surface(project, elevation, kept, area, notes)
     if surface is not None:
         _check_levels(project, sources, surface, notes)
@@ -156,7 +157,7 @@ def _surface(
     notes: Notes,
 ) -> Surface | None:
     settings = project.terrain
-    written = settings.elevation if settings is not None else None
+    written = settings.elevation
     if given is not None and not isinstance(given, Sequence):
         given = [given]
     if not (written if given is None else given):
@@ -165,15 +166,13 @@ def _surface(
         )
         return None
     paths = [written] if isinstance(written, str) else list(written or ())
-    if settings is not None:
-        notes.credit(settings.credit)
+    notes.credit(settings.credit)
     with opened(paths, given, project.folder, notes) as rasters:
         compare_datums(rasters, settings, project.source, notes)
         surface = build_surface(rasters, paddocks, area, settings, notes)
     if surface is None or paddocks is None:
         return None
-    limit = (settings or TerrainSettings()).missing_share_limit
-    return check_coverage(surface, paddocks, limit, notes)
+    return check_coverage(surface, paddocks, settings.missing_share_limit, notes)
 
 
 def _check_levels(

@@ -14,7 +14,7 @@ from rasterio.features import geometry_mask
 from rasterio.fill import fillnodata
 
 from dewpond.base.settings import TerrainSettings
-from dewpond.base.surface import FloatArray, Grid, Surface, carry_by, cut_from
+from dewpond.base.surface import FloatArray, Grid, Surface, carry_by, cut_from, transformer
 from dewpond.steps.read.notes import Notes, listed
 from dewpond.steps.read.rasters import (
     LARGEST_WINDOW_CELLS,
@@ -37,7 +37,7 @@ def build_surface(
     rasters: Sequence[Raster],
     paddocks: gpd.GeoDataFrame | None,
     area: Bounds | None,
-    settings: TerrainSettings | None,
+    settings: TerrainSettings,
     notes: Notes,
 ) -> Surface | None:
     """Return the ground over an area of the working CRS; None, with faults, without heights.
@@ -50,7 +50,7 @@ def build_surface(
         In the working CRS; None, when they could not be read, only has the rasters checked.
     area : tuple of float or None
         Extent that needs heights, in the working CRS.
-    settings : TerrainSettings or None
+    settings : TerrainSettings
     notes : Notes
     """
     factors = [metres_per_unit(raster, settings, notes) for raster in rasters]
@@ -207,9 +207,9 @@ def _on_one_lattice(first: Grid, second: Grid) -> Grid | None:
 
 def _posting_m(grid: Grid, crs: pyproj.CRS, place: tuple[float, float]) -> float:
     """Return the side [m] of the square with the ground area of one cell, at a place."""
-    x, y = pyproj.Transformer.from_crs(crs, grid.crs, always_xy=True).transform(*place)
+    x, y = transformer(crs, grid.crs).transform(*place)
     step = grid.transform
-    easting, northing = pyproj.Transformer.from_crs(grid.crs, crs, always_xy=True).transform(
+    easting, northing = transformer(grid.crs, crs).transform(
         [x, x + step.a, x + step.b], [y, y + step.d, y + step.e]
     )
     across = easting[1] - easting[0], northing[1] - northing[0]

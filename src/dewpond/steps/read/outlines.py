@@ -64,7 +64,9 @@ def without_slivers(shape: Shape, sliver_width_m: float) -> Shape:
             continue
         holes = [shapely.polygons(ring) for ring in part.interiors]
         kept = [hole.exterior for hole in holes if mean_width_m(hole) >= sliver_width_m]
-        parts.append(part if len(kept) == len(holes) else shapely.polygons(shell.exterior, kept))
+        if len(kept) < len(holes):
+            part = shapely.polygons(shell.exterior, kept) if kept else shell
+        parts.append(part)
     return together(parts)
 
 

@@ -82,11 +82,17 @@ def mend_paddocks(
     table = table.set_geometry(gpd.GeoSeries(mended, index=table.index, crs=crs))
     table = table[table.geometry.notna()]
     table = table[~drawn_twice(table, notes)].reset_index(drop=True)
-    return table.set_geometry(
-        gpd.GeoSeries(
-            part_neighbours(table, share_limit, sliver_width_m, notes), index=table.index, crs=crs
+    parted = part_neighbours(table, share_limit, sliver_width_m, notes)
+    table = table.set_geometry(gpd.GeoSeries(parted, index=table.index, crs=crs))
+    for label in table["label"][table.geometry.is_empty]:
+        notes.fault(
+            label,
+            "is covered by its smaller neighbours",
+            found="no ground of its own",
+            expected="paddocks side by side",
+            remedy="take it out of the paddocks, or mend its neighbours",
         )
-    )
+    return table[~table.geometry.is_empty].reset_index(drop=True)
 
 
 def take_off_keep_outs(
@@ -116,7 +122,8 @@ def take_off_keep_outs(
                 f'Keep-outs take {area_text(lost_m2)} off "{table["name"].iloc[row]}"; '
                 f"{area_text(left[row].area)} is left to graze."
             )
-    return table.set_geometry(gpd.GeoSeries(left, index=table.index, crs=table.crs))
+    table = table.set_geometry(gpd.GeoSeries(left, index=table.index, crs=table.crs))
+    return table[~table.geometry.is_empty].reset_index(drop=True)
 
 
 def settle_areas(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

@@ -18,7 +18,7 @@ from rasterio.enums import ColorInterp, Resampling
 from rasterio.errors import RasterioIOError
 from rasterio.windows import Window
 
-from dewpond.base.surface import FloatArray, Grid, carry_by, cut_from
+from dewpond.base.surface import FloatArray, Grid, carry_by, cut_from, transformer
 from dewpond.steps.read.files import is_readable, locate, record_digests
 from dewpond.steps.read.notes import Notes
 from dewpond.steps.read.vectors import Bounds
@@ -126,7 +126,7 @@ def extent_text(bounds: Bounds, crs: pyproj.CRS) -> str:
     >>> extent_text((-2.3, 53.8, -2.1, 54.0), pyproj.CRS("EPSG:4326"))
     'longitude -2.3000 to -2.1000, latitude 53.8000 to 54.0000'
     """
-    carry = pyproj.Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
+    carry = transformer(crs, pyproj.CRS.from_epsg(4326))
     west, south, east, north = carry.transform_bounds(*bounds)
     return f"longitude {west:.4f} to {east:.4f}, latitude {south:.4f} to {north:.4f}"
 
@@ -205,7 +205,7 @@ def _window(raster: Raster, area: Bounds, crs: pyproj.CRS) -> Window | None:
     y = np.concatenate(
         [np.full(21, south), np.full(21, north)] + [south + along * (north - south)] * 2
     )
-    carry = pyproj.Transformer.from_crs(crs, raster.crs, always_xy=True)
+    carry = transformer(crs, raster.crs)
     x, y = carry.transform(x, y)
     known = np.isfinite(x) & np.isfinite(y)
     if not known.any():

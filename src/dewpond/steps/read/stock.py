@@ -13,6 +13,7 @@ from pyproj.exceptions import CRSError
 from dewpond.base.errors import nearest_name
 from dewpond.base.model import Mob, Source
 from dewpond.base.settings import MobSettings, SourceSettings
+from dewpond.base.surface import transformer
 from dewpond.steps.read.notes import Notes
 
 FARTHEST_SOURCE_M = 5_000.0
@@ -120,7 +121,7 @@ def _carried(
             expected="for instance EPSG:4326 or EPSG:27700",
         )
         return None
-    easting, northing = pyproj.Transformer.from_crs(own, crs, always_xy=True).transform(*at)
+    easting, northing = transformer(own, crs).transform(*at)
     if np.isfinite([easting, northing]).all():
         return float(easting), float(northing)
     notes.fault(

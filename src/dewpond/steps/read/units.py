@@ -28,9 +28,7 @@ _SPELLINGS: dict[str, float] = {
 _SET = {"metre": 1.0, "foot": METRES_PER_FOOT}
 
 
-def metres_per_unit(
-    raster: Raster, settings: TerrainSettings | None, notes: Notes
-) -> float | None:
+def metres_per_unit(raster: Raster, settings: TerrainSettings, notes: Notes) -> float | None:
     """Return the factor from a raster's heights to metres; None, with a fault, if unknown.
 
     In this order: the unit of the band, the vertical CRS of the file, ``height_unit`` of the
@@ -38,7 +36,7 @@ def metres_per_unit(
     whose map CRS is projected in metres and that states nothing is taken to be in metres, with
     a warning: national grids are delivered so. Degrees and feet on the map tell nothing.
     """
-    wanted = settings.height_unit if settings else None
+    wanted = settings.height_unit
     stated = _band_unit(raster, wanted, notes)
     if stated is None:
         return None

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pyproj
-from pyproj.aoi import AreaOfInterest
-from pyproj.database import query_utm_crs_info
 from pyproj.exceptions import CRSError
 
+from dewpond.base.surface import transformer
 from dewpond.steps.read.notes import Notes
 from dewpond.steps.read.vectors import Bounds
 
@@ -49,12 +48,10 @@ def local_crs(lon_lat: Bounds) -> pyproj.CRS:
     """
     west, south, east, north = lon_lat
     longitude, latitude = (west + east) / 2, (south + north) / 2
-    area = AreaOfInterest(longitude, latitude, longitude, latitude)
-    zones = query_utm_crs_info(datum_name="WGS 84", area_of_interest=area)
-    if zones:
-        crs = pyproj.CRS.from_epsg(zones[0].code)
-        if scale_error(crs, lon_lat) <= LARGEST_SCALE_ERROR:
-            return crs
+    zone = int((longitude + 180) // 6) % 60 + 1
+    crs = pyproj.CRS.from_epsg((32600 if latitude >= 0 else 32700) + zone)
+    if scale_error(crs, lon_lat) <= LARGEST_SCALE_ERROR:
+        return crs
     return pyproj.CRS.from_proj4(
         f"+proj=tmerc +lat_0={latitude:.4f} +lon_0={longitude:.4f} +k=1 +x_0=500000 "
         "+y_0=500000 +datum=WGS84 +units=m +no_defs"
@@ -94,7 +91,7 @@ def warn_if_rough(
     """
     if own == crs:
         return
-    carry = pyproj.Transformer.from_crs(crs, own, always_xy=True)
+    carry = transformer(crs, own)
     carry.transform(*place)
     operation = carry.get_last_used_operation()
     if "ballpark" in operation.description.lower():
