@@ -16,13 +16,14 @@ import math
 import time
 from dataclasses import dataclass
 
+import highspy
 import numpy as np
 import numpy.typing as npt
 import scipy.sparse as sp
-from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, milp
 from scipy.sparse.csgraph import connected_components
 
 from dewpond.base.errors import SolverError
+from dewpond.base.optimiser import quiet_solver
 from dewpond.base.progress import Progress
 
 IntArray = npt.NDArray[np.intp]
@@ -31,6 +32,14 @@ IntArray = npt.NDArray[np.intp]
 _KEY_SEED = 20_231
 # A bound within rounding of a whole number is that number.
 _WHOLE = 1e-6
+# Ends of a search that may leave a usable cover.
+_USABLE = (
+    highspy.HighsModelStatus.kOptimal,
+    highspy.HighsModelStatus.kTimeLimit,
+    highspy.HighsModelStatus.kSolutionLimit,
+    highspy.HighsModelStatus.kInterrupt,
+)
+_FEASIBLE = highspy.SolutionStatus.kSolutionStatusFeasible
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,10 +111,9 @@ def smallest_cover(
         rows = np.flatnonzero(label[: len(sites)] == part)
         columns = np.flatnonzero(label[len(sites) :] == part)
         left_s = max(time_limit_s - (time.perf_counter() - started), 0.1)
-        result = _solve(core[rows][:, columns], optimality_gap, node_limit, left_s)
-        chosen = np.append(chosen, sites[rows[np.asarray(result.x) > 0.5]])
-        bound += math.ceil(result.mip_dual_bound - _WHOLE)
-        complete &= result.status == 0
+        taken, least, final = _solve(core[rows][:, columns], optimality_gap, node_limit, left_s)
+        chosen = np.append(chosen, sites[rows[taken]])
+        bound, complete = bound + least, complete and final
         if progress is not None:
             progress((part + 1) / parts)
     return Cover(
@@ -234,27 +242,49 @@ def _useful(part: sp.csr_array) -> IntArray:
 
 def _solve(
     part: sp.csr_array, optimality_gap: float, node_limit: int, time_limit_s: float
-) -> OptimizeResult:
-    sites, cells = part.shape
-    result = milp(
-        c=np.ones(sites),
-        constraints=LinearConstraint(part.T.tocsc().astype(np.float64), lb=np.ones(cells)),
-        integrality=np.ones(sites),
-        bounds=Bounds(0.0, 1.0),
-        options={
+) -> tuple[npt.NDArray[np.bool_], int, bool]:
+    """Return which sites are chosen, how many are needed at least, and whether that is final."""
+    solver = quiet_solver(
+        {
+            "parallel": "off",
             "mip_rel_gap": optimality_gap,
-            "node_limit": node_limit,
+            # Numbers of sites are whole: less than one apart is no gap at all.
+            "mip_abs_gap": 1.0 - 1e-3,
+            "mip_max_nodes": node_limit,
             "time_limit": time_limit_s,
-        },
+        }
     )
-    if result.status not in (0, 1) or result.x is None:
+    if solver.passModel(_model(part)) == highspy.HighsStatus.kError:
+        raise SolverError("the optimiser refused the model of the cover")
+    solver.run()
+    status, info = solver.getModelStatus(), solver.getInfo()
+    if status not in _USABLE or info.primal_solution_status != _FEASIBLE:
         raise SolverError(
-            f"no cover of {cells} cells by {sites} sites was found: {result.message}; "
-            "raise node_limit or time_limit_s in [siting]"
+            f"no cover of {part.shape[1]} cells by {part.shape[0]} sites was found: "
+            f"{solver.modelStatusToString(status)}; raise node_limit or time_limit_s in [siting]"
         )
-    if (part.T @ (result.x > 0.5).astype(np.int32)).min() < 1:
-        raise SolverError(f"the solver's cover leaves cells out: {result.message}")
-    return result
+    taken = np.asarray(solver.getSolution().col_value) > 0.5
+    if (part.T @ taken.astype(np.int32)).min() < 1:
+        raise SolverError("the optimiser's cover leaves cells out")
+    bound = math.ceil(info.mip_dual_bound - _WHOLE)
+    return taken, bound, status == highspy.HighsModelStatus.kOptimal
+
+
+def _model(part: sp.csr_array) -> highspy.HighsLp:
+    """Return the model: least number of sites, at least one for each cell."""
+    sites, cells = part.shape
+    by_cell = part.T.tocsr()
+    model = highspy.HighsLp()
+    model.num_col_, model.num_row_ = sites, cells
+    model.col_cost_ = np.ones(sites)
+    model.col_lower_, model.col_upper_ = np.zeros(sites), np.ones(sites)
+    model.row_lower_, model.row_upper_ = np.ones(cells), np.full(cells, highspy.kHighsInf)
+    model.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
+    model.a_matrix_.start_ = by_cell.indptr
+    model.a_matrix_.index_ = by_cell.indices
+    model.a_matrix_.value_ = by_cell.data.astype(np.float64)
+    model.integrality_ = [highspy.HighsVarType.kInteger] * sites
+    return model
 
 
 def _pattern(reach: sp.csr_array) -> sp.csr_array:
