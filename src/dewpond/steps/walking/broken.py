@@ -24,7 +24,7 @@ from dewpond.base.gridgraph import (
     least_costs,
 )
 from dewpond.steps.walking.routes import Room, Start
-from dewpond.steps.walking.sight import look_around
+from dewpond.steps.walking.sight import bearing, look_around
 
 JOIN_CELLS = 6.0
 """Corners and starts are joined straight to the cells in view this near [cells]."""
@@ -70,14 +70,14 @@ def lay_broken_ground(room: Room, layout: Layout, starts: Sequence[Start]) -> Br
     """Build the grid graph of a room with its corners and all the places walked from."""
     standing = layout.cell_at >= 0
     cells = layout.cell_at[standing]
+    centres = room.points[:, cells].T
     grid = build_grid_graph(
         standing,
         _window_heights(room, layout),
         room.ground.cell_m,
         climb_weight=room.ground.climb_weight,
-        forbidden=_leaves_polygon(room, cells, layout),
+        forbidden=_leaves_polygon(room, centres, layout),
     )
-    centres = room.points[cells]
     corner_cells = _joined(room, room.corners.at, centres)
     start_cells = _joined(room, np.array([start.at for start in starts]), centres)
     n, r, s = cells.size, len(room.corners), len(starts)
@@ -104,13 +104,14 @@ def walk_broken_ground(
 
 def _window_heights(room: Room, layout: Layout) -> FloatArray:
     transform = room.ground.transform
-    row, column = np.indices(layout.cell_at.shape, dtype=np.float64)
-    x = transform.c + (column + layout.first[1] + 0.5) * transform.a
-    y = transform.f + (row + layout.first[0] + 0.5) * transform.e
+    rows, columns = layout.cell_at.shape
+    row = np.arange(rows, dtype=np.float64)[:, None] + (layout.first[0] + 0.5)
+    column = np.arange(columns, dtype=np.float64)[None, :] + (layout.first[1] + 0.5)
+    x, y = np.broadcast_arrays(transform.c + column * transform.a, transform.f + row * transform.e)
     return room.ground.heights_m(x, y)
 
 
-def _leaves_polygon(room: Room, cells: IntArray, layout: Layout) -> Forbidden:
+def _leaves_polygon(room: Room, centres: FloatArray, layout: Layout) -> Forbidden:
     """Make the test for barred moves; only moves near the boundary are tested exactly."""
     reach = 2 * max(max(move) for move in HALF_MOVES) + 1
     deep = ndimage.binary_erosion(layout.whole, np.ones((reach, reach), dtype=bool))
@@ -120,9 +121,7 @@ def _leaves_polygon(room: Room, cells: IntArray, layout: Layout) -> Forbidden:
     def leaves(start: IntArray, end: IntArray) -> BoolArray:
         barred: BoolArray = ~(deep[start] | deep[end])
         doubtful = np.flatnonzero(barred)
-        ends = np.stack(
-            [room.points[cells[start[doubtful]]], room.points[cells[end[doubtful]]]], 1
-        )
+        ends = np.stack([centres[start[doubtful]], centres[end[doubtful]]], axis=1)
         barred[doubtful] = ~shapely.covers(room.polygon, shapely.linestrings(ends))
         return barred
 
@@ -137,7 +136,7 @@ def _joined(room: Room, places: FloatArray, centres: FloatArray) -> sp.csr_array
         offset = (centres - at).T
         near = np.flatnonzero(offset[0] ** 2 + offset[1] ** 2 <= radius_m**2)
         view = look_around(at, room.walls, radius_m)
-        seen = near[view.sees(offset[:, near], np.arctan2(offset[1, near], offset[0, near]))]
+        seen = near[view.sees(offset[:, near], bearing(offset[:, near]))]
         rows.append(np.full(seen.size, position))
         columns.append(seen)
     row, column = np.concatenate(rows), np.concatenate(columns)

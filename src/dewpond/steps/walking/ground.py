@@ -7,14 +7,20 @@ on it, which is the same in both directions; see `Ground`.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 from affine import Affine
 from scipy import ndimage
 
 from dewpond.base.gridgraph import FloatArray
+from dewpond.steps.walking.sight import direction
 
-RAY_SPACING_CELLS = 2.0
+Costs = npt.NDArray[np.float32]
+AnyFloats = FloatArray | Costs
+
+RAY_SPACING_CELLS = 4.0
 """Distance between neighbouring rays at the far end [cells]."""
 
 
@@ -46,6 +52,11 @@ class Ground:
     def cell_m(self) -> float:
         """Side of a cell [m]."""
         return float(abs(self.transform.a))
+
+    @cached_property
+    def level(self) -> bool:
+        """Whether all heights are the same, so that a walk is as long as in plan."""
+        return bool(np.ptp(self.height_m) == 0.0)
 
     def heights_m(self, x: FloatArray, y: FloatArray) -> FloatArray:
         """Return bilinear heights [m] at points; the edge carries on beyond the grid."""
@@ -80,40 +91,39 @@ class Ground:
         )
 
     def extra_from_m(
-        self, viewpoint: FloatArray, angle: FloatArray, distance_m: FloatArray
+        self, viewpoint: FloatArray, towards: FloatArray, distance_m: FloatArray
     ) -> FloatArray:
         """Return cost less plan length [m] of straight ways from one point to many.
 
-        Heights are taken along rays about two cells apart at their far end, summed outward, and
-        the sums interpolated at the points.
+        Heights are taken along rays at most four cells apart at their far end, in steps of a
+        cell, summed outward, and the sums interpolated at the points.
 
         Parameters
         ----------
         viewpoint : array of float, shape (2,)
-        angle : array of float, shape (n,)
-            Directions [rad].
+        towards : array of float, shape (n,)
+            Bearings as of `sight.bearing`.
         distance_m : array of float, shape (n,)
         """
-        if angle.size == 0:
-            return np.zeros(0)
-        angle = _unwrapped(angle)
-        lowest, reach = float(angle.min()), float(distance_m.max())
-        span = max(float(angle.max()) - lowest, 1e-9)
-        rays = 2 + int(np.ceil(span * reach / (RAY_SPACING_CELLS * self.cell_m)))
+        if self.level or towards.size == 0:
+            return np.zeros(towards.size)
+        towards = _unwrapped(towards)
+        lowest, reach = float(towards.min()), float(distance_m.max())
+        span = max(float(towards.max()) - lowest, 1e-9)
+        # a unit of bearing is at most sqrt(2) radians
+        rays = 2 + int(np.ceil(np.sqrt(2) * span * reach / (RAY_SPACING_CELLS * self.cell_m)))
         steps = 1 + int(np.ceil(reach / self.cell_m))
-        theta = np.linspace(lowest, lowest + span, rays)[:, None]
+        x, y = direction(np.linspace(lowest, lowest + span, rays))[:, :, None]
         r = np.arange(steps + 1) * self.cell_m
-        heights = self.heights_m(
-            viewpoint[0] + np.cos(theta) * r, viewpoint[1] + np.sin(theta) * r
-        )
+        heights = self.heights_m(viewpoint[0] + x * r, viewpoint[1] + y * r)
         total = np.zeros((rays, steps + 1))
         np.cumsum(self._extra(self.cell_m, np.diff(heights, axis=1)), axis=1, out=total[:, 1:])
-        where = [(angle - lowest) * ((rays - 1) / span), distance_m / self.cell_m]
+        where = [(towards - lowest) * ((rays - 1) / span), distance_m / self.cell_m]
         return np.asarray(
             ndimage.map_coordinates(total, where, order=1, mode="nearest", prefilter=False)
         )
 
-    def least_possible_m(self, plan_m: FloatArray, rise_m: FloatArray) -> FloatArray:
+    def least_possible_m(self, plan_m: AnyFloats, rise_m: FloatArray) -> FloatArray:
         """Return a cost [m] that no way can be below, whatever the ground between its ends.
 
         A way no shorter in plan than ``plan_m`` whose ends differ by ``rise_m`` is at least
@@ -121,15 +131,24 @@ class Ground:
         """
         return np.asarray(np.hypot(plan_m, rise_m) + self.climb_weight * np.abs(rise_m))
 
-    def worse_trip_m(self, cost_m: FloatArray, rise_m: FloatArray) -> FloatArray:
+    def worse_trip_m(self, cost_m: Costs, rise_m: FloatArray) -> Costs:
         """Return the worse of the trips to and from the water [m, level-equivalent]."""
-        return np.asarray(cost_m + self.climb_weight * np.abs(rise_m))
+        return cost_m + (self.climb_weight * np.abs(rise_m)).astype(np.float32)
 
     def _extra(self, step_m: FloatArray | float, rise_m: FloatArray) -> FloatArray:
-        return np.asarray(np.hypot(step_m, rise_m) - step_m + self.climb_weight * np.abs(rise_m))
+        extra = np.square(rise_m)
+        extra += np.square(step_m)
+        np.sqrt(extra, out=extra)
+        extra -= step_m
+        if self.climb_weight:
+            extra += self.climb_weight * np.abs(rise_m)
+        return np.asarray(extra)
 
 
-def _unwrapped(angle: FloatArray) -> FloatArray:
-    """Move angles by whole turns so that their range is cut opposite to where most of them lie."""
-    middle = np.arctan2(np.sin(angle).sum(), np.cos(angle).sum())
-    return np.asarray(middle + np.remainder(angle - middle + np.pi, 2 * np.pi) - np.pi)
+def _unwrapped(towards: FloatArray) -> FloatArray:
+    """Move bearings by whole turns of 4 so that their range is cut where none of them lie."""
+    present = np.bincount((np.floor((towards + 2.0) * 8).astype(np.int8)) & 31, minlength=32) > 0
+    if present.all() or not (present[0] and present[-1]):
+        return towards
+    cut = int(np.argmin(present)) / 8 - 2.0
+    return np.where(towards < cut, towards + 4.0, towards)

@@ -19,7 +19,7 @@ from dewpond.base.model import Candidates, Holding, Reach, Terrain
 from dewpond.base.settings import DesignSettings, WalkingSettings
 from dewpond.steps.walking.broken import Layout
 from dewpond.steps.walking.cells import cut_cells
-from dewpond.steps.walking.ground import Ground
+from dewpond.steps.walking.ground import Costs, Ground
 from dewpond.steps.walking.rooms import Spread, walk_room
 from dewpond.steps.walking.routes import make_room
 
@@ -35,11 +35,11 @@ FENCE_M = 0.001
 
 @dataclass(frozen=True, eq=False)
 class _Walks:
-    """Entries of the sparse matrix of walks."""
+    """Walks from one site within one paddock, cells ascending."""
 
-    site: IntArray
+    site: int
     cell: IntArray
-    walk_m: FloatArray
+    walk_m: Costs
 
 
 def measure_walks(
@@ -102,7 +102,8 @@ def measure_walks(
             for found in _walk_paddock(
                 shapes[position], tables[position], access, ground, limit_m, spread
             ):
-                walks.append(_Walks(found.site, found.cell + firsts[position], found.walk_m))
+                cell = (found.cell + firsts[position]).astype(np.int32)
+                walks.append(_Walks(found.site, cell, found.walk_m))
             report((position + 1) / len(grazed))
     cells = _cell_table(grazed, tables)
     shape = (len(candidates.sites), len(cells))
@@ -145,7 +146,7 @@ def _walk_paddock(
     if access.empty:
         return
     origin = np.floor(shapely.bounds(paddock)[:2])
-    transform = Affine.translation(*-origin) * ground.transform
+    transform = Affine.translation(*-origin) @ ground.transform
     local = Ground(ground.height_m, transform, ground.climb_weight)
     rooms = _rooms(shapely.transform(paddock, lambda xy: xy - origin))
     sites = access["site"].to_numpy()
@@ -160,15 +161,20 @@ def _walk_paddock(
         starts = np.flatnonzero(place_room == number)
         if here.size == 0 or starts.size == 0:
             continue
-        room = make_room(polygon, points[here], local, limit_m)
+        room = make_room(polygon, np.ascontiguousarray(points[here].T), local, limit_m)
         layout = _layout(cells.iloc[here], point_gap[here])
         height = local.heights_m(*points[here].T)
+        carried = bool(place_gap[starts].any() or point_gap[here].any())
         costs = walk_room(room, layout, places[starts], limit_m, spread)
         for start, cost in zip(starts, costs, strict=True):
-            rise = height - local.heights_m(places[start, :1], places[start, 1:])
-            walk = local.worse_trip_m(cost, rise) + point_gap[here] + place_gap[start]
+            walk = cost
+            if local.climb_weight:
+                rise = height - local.heights_m(places[start, :1], places[start, 1:])
+                walk = local.worse_trip_m(cost, rise)
+            if carried:
+                walk = (walk + point_gap[here] + place_gap[start]).astype(np.float32)
             near = np.flatnonzero(walk <= limit_m)
-            yield _Walks(np.full(near.size, sites[start]), here[near], walk[near])
+            yield _Walks(int(sites[start]), here[near], walk[near].astype(np.float32))
 
 
 def _rooms(paddock: shapely.Geometry) -> list[shapely.Polygon]:
@@ -226,10 +232,14 @@ def _cell_table(grazed: Sequence[int], tables: Sequence[pd.DataFrame]) -> pd.Dat
 def _matrix(walks: Sequence[_Walks], shape: tuple[int, int]) -> sp.csr_array:
     if not walks:
         return sp.csr_array(shape, dtype=np.float32)
-    site = np.concatenate([walk.site for walk in walks])
-    cell = np.concatenate([walk.cell for walk in walks])
-    metres = np.concatenate([walk.walk_m for walk in walks])
-    metres = np.maximum(metres, LEAST_WALK_M).astype(np.float32)
-    matrix = sp.coo_array((metres, (site, cell)), shape=shape).tocsr()
-    matrix.sort_indices()
-    return matrix
+    ordered = sorted(walks, key=lambda walk: walk.site)  # stable: paddocks stay in order
+    sizes = np.bincount(
+        [walk.site for walk in ordered],
+        weights=[walk.cell.size for walk in ordered],
+        minlength=shape[0],
+    )
+    metres = np.concatenate([walk.walk_m for walk in ordered])
+    np.maximum(metres, np.float32(LEAST_WALK_M), out=metres)
+    cell = np.concatenate([walk.cell for walk in ordered])
+    starts = np.concatenate([[0], np.cumsum(sizes.astype(np.int64))])
+    return sp.csr_array((metres, cell, starts), shape=shape)

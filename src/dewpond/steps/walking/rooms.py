@@ -14,7 +14,9 @@ from dewpond.steps.walking.broken import (
     lay_broken_ground,
     walk_broken_ground,
 )
+from dewpond.steps.walking.ground import Costs
 from dewpond.steps.walking.routes import (
+    SAMPLE,
     Beyond,
     Room,
     cells_beyond,
@@ -35,13 +37,13 @@ STARTS_TOGETHER = 16
 """Starts whose answers are held in memory at one time."""
 
 Spread = Callable[
-    [Callable[[int], tuple[FloatArray, bool]], Iterable[int]], Iterable[tuple[FloatArray, bool]]
+    [Callable[[int], tuple[Costs, bool]], Iterable[int]], Iterable[tuple[Costs, bool]]
 ]
 
 
 def walk_room(
     room: Room, layout: Layout, places: FloatArray, limit_m: float, spread: Spread = map
-) -> Iterator[FloatArray]:
+) -> Iterator[Costs]:
     """Yield, place by place, the cost of the best way to every cell [m], infinite out of reach.
 
     The cost is that of `Ground`. Ways are the shortest in plan (straight, or taut round
@@ -55,7 +57,7 @@ def walk_room(
     places : array of float, shape (s, 2)
         Places to walk from, in the polygon or on its boundary [m].
     limit_m : float
-        Costs beyond this need not be found.
+        Costs beyond this may be left infinite.
     spread : callable
         Does what ``map`` does, perhaps on several threads.
     """
@@ -63,15 +65,22 @@ def walk_room(
     cost = corner_costs(room.link_cost, starts, [start.cost for start in starts], limit_m)
     plan = corner_costs(room.link_plan, starts, [start.plan for start in starts], limit_m)
     beyond = _fields(room, plan, limit_m)
-    height = room.ground.heights_m(room.points[:, 0], room.points[:, 1])
+    sampled = room.ground.heights_m(*room.points[:, ::SAMPLE])
 
-    def taut(position: int) -> tuple[FloatArray, bool]:
+    def taut(position: int) -> tuple[Costs, bool]:
         start = starts[position]
-        best, shortest = straight_costs(room, start, limit_m)
+        cell, straight, length = straight_costs(room, start, limit_m)
+        best = np.full(room.points.shape[1], np.inf, dtype=np.float32)
+        best[cell] = straight
         lower_round_corners(best, cost[position], beyond, limit_m)
+        if room.ground.level:
+            return best, False
+        shortest = np.full(sampled.shape, np.inf, dtype=np.float32)
+        sample = cell % SAMPLE == 0
+        shortest[cell[sample] // SAMPLE] = length[sample]
         shorten_round_corners(shortest, plan[position], beyond, limit_m)
-        rise = height - room.ground.heights_m(start.at[:1], start.at[1:])
-        return best, _may_be_bettered(room, best, shortest, rise, limit_m)
+        rise = sampled - room.ground.heights_m(start.at[:1], start.at[1:])
+        return best, _may_be_bettered(room, best[::SAMPLE], shortest, rise, limit_m)
 
     @cache
     def broken() -> BrokenGround:
@@ -85,10 +94,9 @@ def walk_room(
             ground = broken()
             for at, cells, corners in walk_broken_ground(ground, doubtful, limit_m):
                 best = found[at - first][0]
-                best[ground.cells] = np.minimum(best[ground.cells], cells)
+                best[ground.cells] = np.minimum(best[ground.cells], cells.astype(np.float32))
                 lower_round_corners(best, corners, beyond, limit_m)
-        for best, _ in found:
-            yield np.where(best <= limit_m, best, np.inf)
+        yield from (best for best, _ in found)
 
 
 def _fields(room: Room, plan: FloatArray, limit_m: float) -> list[Beyond]:
@@ -104,7 +112,7 @@ def _fields(room: Room, plan: FloatArray, limit_m: float) -> list[Beyond]:
 
 
 def _may_be_bettered(
-    room: Room, best: FloatArray, shortest: FloatArray, rise: FloatArray, limit_m: float
+    room: Room, best: Costs, shortest: Costs, rise: FloatArray, limit_m: float
 ) -> bool:
     """Whether some cell could be within the limit by a way notably better than the one found."""
     cells = np.flatnonzero(shortest <= limit_m)

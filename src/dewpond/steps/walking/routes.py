@@ -11,13 +11,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import scipy.sparse as sp
 import shapely
 
 from dewpond.base.gridgraph import FloatArray, IntArray, least_costs, symmetric_graph
 from dewpond.steps.walking.corners import Corners, standing_corners
-from dewpond.steps.walking.ground import Ground
-from dewpond.steps.walking.sight import View, Walls, look_around, polygon_walls
+from dewpond.steps.walking.ground import Costs, Ground
+from dewpond.steps.walking.sight import View, Walls, bearing, look_around, polygon_walls
+
+Cells = npt.NDArray[np.int32]
+
+SAMPLE = 7
+"""Plan lengths, needed only to judge the ground, are found for one cell in so many."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,8 +37,10 @@ class Room:
     corners : Corners
     link_cost, link_plan : scipy.sparse.csr_array, shape (r, r)
         Cost and plan length [m] of the straight ways between corners that see each other.
-    points : array of float, shape (n, 2)
-        Where the cells stand [m], in order of falling northing rows.
+    points : array of float, shape (2, n)
+        Where the cells stand [m], row after row from north to south.
+    southing : array of float, shape (2, n)
+        Highest southing [m] so far and lowest from here on, for finding cells by row.
     ground : Ground
     """
 
@@ -42,6 +50,7 @@ class Room:
     link_cost: sp.csr_array
     link_plan: sp.csr_array
     points: FloatArray
+    southing: FloatArray
     ground: Ground
 
 
@@ -58,12 +67,25 @@ class Start:
 
 @dataclass(frozen=True, eq=False)
 class Beyond:
-    """Cells that lie tautly beyond a corner and in its view, nearest first."""
+    """Cells that lie tautly beyond a corner and in its view, nearest first.
+
+    Attributes
+    ----------
+    corner : int
+    cell : array of int32, shape (k,)
+    cost : array of float32, shape (k,)
+        Ascending [m].
+    sample : array of int32, shape (l,)
+        Which of the sampled cells (every `SAMPLE`-th) are among them.
+    plan : array of float32, shape (l,)
+        Plan length to those [m].
+    """
 
     corner: int
-    cell: IntArray
-    cost: FloatArray
-    plan: FloatArray
+    cell: Cells
+    cost: Costs
+    sample: Cells
+    plan: Costs
 
 
 def make_room(
@@ -82,6 +104,12 @@ def make_room(
         symmetric_graph(count, start, end, cost),
         symmetric_graph(count, start, end, plan),
         points,
+        np.array(
+            [
+                np.maximum.accumulate(-points[1]),
+                np.minimum.accumulate(-points[1, ::-1])[::-1],
+            ]
+        ),
         ground,
     )
 
@@ -93,7 +121,7 @@ def start_from(room: Room, at: FloatArray, limit_m: float) -> Start:
     near = np.hypot(away[0], away[1]) <= limit_m
     corner = np.flatnonzero(near & room.corners.bent_round(slice(None), away))
     offset = (room.corners.front - at).T
-    corner = corner[view.sees(offset[:, corner], np.arctan2(offset[1, corner], offset[0, corner]))]
+    corner = corner[view.sees(offset[:, corner], bearing(offset[:, corner]))]
     there = room.corners.at[corner]
     plan = np.hypot(*(there - at).T)
     extra = room.ground.straight_extra_m(np.broadcast_to(at, there.shape), there)
@@ -122,8 +150,7 @@ def corner_costs(
 def cells_beyond(room: Room, corner: int, radius_m: float) -> list[Beyond]:
     """Find the cells beyond a corner, for either way of bending round it."""
     at = room.corners.at[corner]
-    near = _within(room.points, at, radius_m)
-    offset = (room.points[near] - at).T
+    near, offset = _within(room, at, radius_m)
     sides = [side(corner, offset) for side in (room.corners.ahead, room.corners.behind)]
     if not (sides[0].any() or sides[1].any()):
         return []
@@ -131,49 +158,47 @@ def cells_beyond(room: Room, corner: int, radius_m: float) -> list[Beyond]:
     found = []
     for side in sides:
         cell, there = near[side], offset[:, side]
-        angle = np.arctan2(there[1], there[0])
-        seen = view.sees(there, angle)
-        cell, there, angle = cell[seen], there[:, seen], angle[seen]
-        if cell.size:
-            found.append(_priced(room, corner, cell, there, angle))
+        towards = bearing(there)
+        seen = view.sees(there, towards)
+        if seen.any():
+            found.append(_priced(room, corner, cell[seen], there[:, seen], towards[seen]))
     return found
 
 
-def straight_costs(room: Room, start: Start, limit_m: float) -> tuple[FloatArray, FloatArray]:
-    """Return cost and plan length of straight ways to the cells in view, infinite elsewhere."""
-    cost = np.full(len(room.points), np.inf)
-    plan = np.full(len(room.points), np.inf)
-    near = _within(room.points, start.at, limit_m)
-    offset = (room.points[near] - start.at).T
-    angle = np.arctan2(offset[1], offset[0])
-    seen = start.view.sees(offset, angle)
-    near, offset, angle = near[seen], offset[:, seen], angle[seen]
-    plan[near] = np.hypot(offset[0], offset[1])
-    cost[near] = plan[near] + room.ground.extra_from_m(start.at, angle, plan[near])
-    return cost, plan
+def straight_costs(
+    room: Room, start: Start, limit_m: float
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Return the cells in view, and cost and plan length [m] of the straight ways to them."""
+    near, offset = _within(room, start.at, limit_m)
+    towards = bearing(offset)
+    seen = np.flatnonzero(start.view.sees(offset, towards))
+    if seen.size < near.size:
+        near, offset, towards = near[seen], offset[:, seen], towards[seen]
+    plan = _length(offset)
+    return near, plan + room.ground.extra_from_m(start.at, towards, plan), plan
 
 
 def lower_round_corners(
-    best: FloatArray, corner_cost: FloatArray, beyond: Sequence[Beyond], limit_m: float
+    best: Costs, corner_cost: FloatArray, beyond: Sequence[Beyond], limit_m: float
 ) -> None:
     """Lower costs of cells in place wherever a way round a corner is cheaper."""
     for field in beyond:
-        room_left_m = limit_m - corner_cost[field.corner]
-        if room_left_m > 0:
-            count = int(np.searchsorted(field.cost, room_left_m, side="right"))
+        before = float(corner_cost[field.corner])
+        if before < limit_m:
+            count = int(np.searchsorted(field.cost, np.float32(limit_m - before), side="right"))
             cell = field.cell[:count]
-            way = corner_cost[field.corner] + field.cost[:count]
-            best[cell] = np.minimum(best[cell], way)
+            best[cell] = np.minimum(best[cell], field.cost[:count] + np.float32(before))
 
 
 def shorten_round_corners(
-    best: FloatArray, corner_plan: FloatArray, beyond: Sequence[Beyond], limit_m: float
+    best: Costs, corner_plan: FloatArray, beyond: Sequence[Beyond], limit_m: float
 ) -> None:
-    """Lower plan lengths of cells in place wherever a way round a corner is shorter in plan."""
+    """Lower plan lengths of sampled cells in place where a way round a corner is shorter."""
     for field in beyond:
-        if corner_plan[field.corner] < limit_m:
-            way = corner_plan[field.corner] + field.plan
-            best[field.cell] = np.minimum(best[field.cell], way)
+        before = float(corner_plan[field.corner])
+        if before < limit_m:
+            way = field.plan + np.float32(before)
+            best[field.sample] = np.minimum(best[field.sample], way)
 
 
 def _corner_links(walls: Walls, corners: Corners, limit_m: float) -> tuple[IntArray, IntArray]:
@@ -190,21 +215,43 @@ def _corner_links(walls: Walls, corners: Corners, limit_m: float) -> tuple[IntAr
         others = others[useful]
         view = look_around(corners.at[corner], walls, limit_m + 1.0)
         there = (corners.front[others] - corners.at[corner]).T
-        others = others[view.sees(there, np.arctan2(there[1], there[0]))]
+        others = others[view.sees(there, bearing(there))]
         starts.append(np.full(others.size, corner))
         ends.append(others)
     return np.concatenate(starts), np.concatenate(ends)
 
 
-def _within(points: FloatArray, at: FloatArray, radius_m: float) -> IntArray:
-    offset = points - at
-    return np.flatnonzero(offset[:, 0] ** 2 + offset[:, 1] ** 2 <= radius_m**2)
+def _within(room: Room, at: FloatArray, radius_m: float) -> tuple[IntArray, FloatArray]:
+    """Return the cells within a radius and their offsets [m], shape (2, k)."""
+    first = int(np.searchsorted(room.southing[0], -at[1] - radius_m))
+    last = int(np.searchsorted(room.southing[1], -at[1] + radius_m, side="right"))
+    offset = room.points[:, first:last] - at[:, None]
+    square = np.square(offset[0])
+    square += np.square(offset[1])
+    near = np.flatnonzero(square <= radius_m**2)
+    if near.size < offset.shape[1]:
+        offset = np.take(offset, near, axis=1)
+    return near + first, offset
+
+
+def _length(offset: FloatArray) -> FloatArray:
+    length = np.square(offset[0])
+    length += np.square(offset[1])
+    np.sqrt(length, out=length)
+    return np.asarray(length)
 
 
 def _priced(
-    room: Room, corner: int, cell: IntArray, offset: FloatArray, angle: FloatArray
+    room: Room, corner: int, cell: IntArray, offset: FloatArray, towards: FloatArray
 ) -> Beyond:
-    plan = np.hypot(offset[0], offset[1])
-    cost = plan + room.ground.extra_from_m(room.corners.at[corner], angle, plan)
+    plan = _length(offset)
+    cost = plan + room.ground.extra_from_m(room.corners.at[corner], towards, plan)
     order = np.argsort(cost, kind="stable")
-    return Beyond(corner, cell[order], cost[order], plan[order])
+    sampled = cell % SAMPLE == 0
+    return Beyond(
+        corner,
+        cell[order].astype(np.int32),
+        cost[order].astype(np.float32),
+        (cell[sampled] // SAMPLE).astype(np.int32),
+        plan[sampled].astype(np.float32),
+    )

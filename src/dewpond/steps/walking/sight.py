@@ -1,4 +1,7 @@
-"""What can be seen from a point inside a polygon, exactly, by sweeping its walls by angle."""
+"""What can be seen from a point inside a polygon, exactly, by sweeping its walls by direction.
+
+Directions are ordered by a `bearing` that rises with the angle but needs no trigonometry.
+"""
 
 from __future__ import annotations
 
@@ -34,33 +37,39 @@ class View:
     Attributes
     ----------
     viewpoint : array of float, shape (2,)
-    break_angle : array of float, shape (k,)
-        Ascending angles [rad, -pi to pi] at which the nearest wall changes.
+    breaks : array of float, shape (k,)
+        Ascending bearings at which the nearest wall changes.
     nearest : array of int, shape (k,)
         Wall seen between each break and the next (the last wraps round), -1 where there is none.
     walls : Walls
     """
 
     viewpoint: FloatArray
-    break_angle: FloatArray
+    breaks: FloatArray
     nearest: IntArray
     walls: Walls
 
-    def sees(self, offset: FloatArray, angle: FloatArray) -> BoolArray:
+    def sees(self, offset: FloatArray, towards: FloatArray) -> BoolArray:
         """Say which points lie in view.
 
         Parameters
         ----------
         offset : array of float, shape (2, n)
             Points relative to the viewpoint [m], inside the polygon.
-        angle : array of float, shape (n,)
-            Their ``arctan2`` angles [rad].
+        towards : array of float, shape (n,)
+            Their bearings.
         """
-        if self.break_angle.size == 0:
-            return np.ones(angle.shape, dtype=bool)
-        sector = np.searchsorted(self.break_angle, angle, side="right") - 1
-        clear = self._sector_lines()[:, sector]
-        return np.asarray(clear[0] * offset[0] + clear[1] * offset[1] + clear[2] >= -1e-6)
+        if self.breaks.size == 0:
+            return np.ones(towards.shape, dtype=bool)
+        sector = np.searchsorted(self.breaks, towards, side="right") - 1
+        a, b, c = self._sector_lines()
+        clear = a[sector]
+        clear *= offset[0]
+        part = b[sector]
+        part *= offset[1]
+        clear += part
+        clear += c[sector]
+        return np.asarray(clear >= -1e-6)
 
     def _sector_lines(self) -> FloatArray:
         """Signed distance to the wall of each sector as (a, b, c) of a x + b y + c."""
@@ -73,6 +82,27 @@ class View:
         lines *= np.where(offset < 0, -1.0, 1.0)
         lines[:, self.nearest < 0] = np.array([[0.0], [0.0], [1.0]])
         return lines
+
+
+def bearing(offset: FloatArray) -> FloatArray:
+    """Return a number from -2 to 2 that rises with the angle of offsets, shape (2, n).
+
+    It is the way along a square set on its corner rather than along a circle. Zero, for an
+    offset of nothing, is as good as any.
+    """
+    along = np.abs(offset[0])
+    along += np.abs(offset[1])
+    along[along == 0.0] = 1.0
+    np.divide(offset[1], along, out=along)
+    return np.asarray(np.where(offset[0] >= 0, along, np.copysign(2.0, offset[1]) - along))
+
+
+def direction(towards: FloatArray) -> FloatArray:
+    """Return unit vectors, shape (2, n), that have given bearings (any whole turn of 4 away)."""
+    turned = np.remainder(towards + 2.0, 4.0) - 2.0
+    x = 1.0 - np.abs(turned)
+    y = np.where(np.abs(turned) <= 1.0, turned, np.copysign(2.0, turned) - turned)
+    return np.asarray(np.array([x, y]) / np.hypot(x, y))
 
 
 def polygon_walls(polygon: shapely.Polygon) -> Walls:
@@ -88,8 +118,8 @@ def polygon_walls(polygon: shapely.Polygon) -> Walls:
 def look_around(viewpoint: FloatArray, walls: Walls, radius_m: float) -> View:
     """Find the nearest wall in every direction within a radius.
 
-    Walls are taken in order of angle: between two neighbouring corner angles the nearest wall
-    is the same throughout, because walls meet only at corners. Points in view beyond
+    Between the directions of two neighbouring corners the nearest wall is the same throughout,
+    because walls meet only at corners. Points in view beyond
     ``radius_m`` are not to be relied on.
     """
     start, end = walls.start - viewpoint, walls.end - viewpoint
@@ -97,10 +127,9 @@ def look_around(viewpoint: FloatArray, walls: Walls, radius_m: float) -> View:
     start, end = start[kept], end[kept]
     sweep = start[:, 0] * end[:, 1] - start[:, 1] * end[:, 0]
     kept, start, end, sweep = (item[sweep != 0] for item in (kept, start, end, sweep))
-    angle_start = np.arctan2(start[:, 1], start[:, 0])
-    angle_end = np.arctan2(end[:, 1], end[:, 0])
-    low = np.where(sweep > 0, angle_start, angle_end)
-    high = np.where(sweep > 0, angle_end, angle_start)
+    towards_start, towards_end = bearing(start.T), bearing(end.T)
+    low = np.where(sweep > 0, towards_start, towards_end)
+    high = np.where(sweep > 0, towards_end, towards_start)
     breaks = np.unique(np.concatenate([low, high]))
     nearest = _nearest_walls(start, end, low, high, breaks)
     return View(viewpoint, breaks, np.where(nearest >= 0, kept[nearest], -1), walls)
@@ -118,7 +147,7 @@ def _gap_and_reach(start: FloatArray, end: FloatArray, radius_m: float) -> IntAr
 def _nearest_walls(
     start: FloatArray, end: FloatArray, low: FloatArray, high: FloatArray, breaks: FloatArray
 ) -> IntArray:
-    """Position of the nearest wall from each break angle to the next, -1 where none."""
+    """Position of the nearest wall from each break to the next, -1 where none."""
     count = breaks.size
     nearest = np.full(count, -1, dtype=np.intp)
     if count == 0:
@@ -128,11 +157,11 @@ def _nearest_walls(
     wall = np.repeat(np.arange(low.size), spans)
     ahead = np.arange(wall.size) - np.repeat(np.cumsum(spans) - spans, spans)
     sector = (first[wall] + ahead) % count
-    following = np.append(breaks[1:], breaks[0] + 2 * np.pi)
-    middle = (breaks + following)[sector] / 2
+    following = np.append(breaks[1:], breaks[0] + 4.0)
+    x, y = direction((breaks + following) / 2)[:, sector]
     along = end[wall] - start[wall]
     top = start[wall, 0] * along[:, 1] - start[wall, 1] * along[:, 0]
-    slant = np.cos(middle) * along[:, 1] - np.sin(middle) * along[:, 0]
+    slant = x * along[:, 1] - y * along[:, 0]
     furthest = np.maximum(np.hypot(*start[wall].T), np.hypot(*end[wall].T))
     with np.errstate(divide="ignore"):  # a wall seen end on, in a sector as thin as rounding
         distance = np.clip(top / slant, 0.0, furthest)
