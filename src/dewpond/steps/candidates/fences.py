@@ -26,6 +26,11 @@ _ROUNDING_M = 0.001
 # A stray no longer than this many gaps, and no farther off than the next, is still the fence.
 _STRAY_LENGTH_GAPS = 4.0
 _STRAY_OFFSET_GAPS = 1.5
+# Boundaries are compared with the lines at steps of a quarter of the gap, or this [m].
+_LEAST_STEP_M = 0.25
+# Beside one fence the nearest place on it keeps pace with the boundary; this much faster, and
+# it may have gone over to another fence.
+_LEAP_RATIO = 2.0
 # Where along a fence its sides are looked for.
 _PROBES = np.array([0.1, 0.3, 0.5, 0.7, 0.9])
 
@@ -85,6 +90,7 @@ class _Tie:
         self.between = between
         self.near = [int(index) for index in near]
         self.gap_m = gap_m
+        self.step_m = max(gap_m / 4, _LEAST_STEP_M)
         self.lines = shapely.MultiLineString([work.lines[index] for index in self.near])
         self.covered = shapely.buffer(self.lines, gap_m)
         self.touching = shapely.buffer(self.lines, gap_m / 20)
@@ -113,8 +119,8 @@ class _Tie:
         middles = np.mod((measures + stops) / 2, ring.length)
         points = shapely.line_interpolate_point(ring, middles)
         new = ~shapely.intersects(self.covered, points)
-        across = shapely.get_coordinates(shapely.shortest_line(points, self.lines))
-        new |= self.between.is_grazed(across.reshape(-1, 2, 2))
+        new |= self.between.is_grazed(self._ways_to_lines(points))
+        new |= self._leaps(ring, measures, stops)
         if new.all():
             return [(0.0, ring.length)]
         starts = np.flatnonzero(new & ~np.roll(new, 1))
@@ -129,17 +135,41 @@ class _Tie:
         """Return distances at which a ring may pass from a line that stands for it, or to one."""
         at_cover = shapely.get_coordinates(shapely.intersection(ring, self.covered.boundary))
         near = shapely.get_coordinates(
-            shapely.segmentize(shapely.intersection(ring, self.covered), self.gap_m / 2)
+            shapely.segmentize(shapely.intersection(ring, self.covered), self.step_m)
         )
         measures: FloatArray = np.unique(line_measures(ring, np.vstack([at_cover, near])))
         return measures if measures.size else np.zeros(1)
 
+    def _leaps(
+        self, ring: shapely.LineString, starts_m: FloatArray, stops_m: FloatArray
+    ) -> npt.NDArray[np.bool_]:
+        """Tell where the nearest place on the lines leaps: from one fence to another, perhaps."""
+        stations = np.mod(np.append(starts_m, stops_m[-1]), ring.length)
+        feet = self._ways_to_lines(shapely.line_interpolate_point(ring, stations))[:, 1]
+        moved = np.hypot(*np.diff(feet, axis=0).T)
+        leaps: npt.NDArray[np.bool_] = moved > _LEAP_RATIO * (stops_m - starts_m) + _LEAST_GAP_M
+        return leaps
+
+    def _ways_to_lines(self, points: npt.NDArray[np.object_]) -> FloatArray:
+        """Return the straight ways from points to the lines, shape (n, 2 ends, 2 coordinates)."""
+        ways: FloatArray = shapely.get_coordinates(shapely.shortest_line(points, self.lines))
+        return ways.reshape(-1, 2, 2)
+
     def _is_stray(self, ring: shapely.LineString, run: tuple[float, float]) -> bool:
+        """Tell whether a short run only bulges from a line, and does not join two of them."""
         if run[1] - run[0] > _STRAY_LENGTH_GAPS * self.gap_m:
             return False
-        points = shapely.points(stretch(ring, *run))
-        farthest = float(shapely.distance(self.lines, points).max())
-        return farthest <= _STRAY_OFFSET_GAPS * self.gap_m
+        vertices = stretch(ring, *run)
+        points = shapely.points(vertices)
+        offset_m = _STRAY_OFFSET_GAPS * self.gap_m
+        if float(shapely.distance(self.lines, points).max()) > offset_m:
+            return False
+        region = shapely.buffer(shapely.LineString(vertices), offset_m)
+        beside = shapely.get_parts(
+            shapely.buffer(shapely.intersection(self.lines, region), _LEAST_GAP_M)
+        )
+        feet = shapely.points(self._ways_to_lines(points[[0, -1]])[:, 1])
+        return bool(np.any(shapely.intersects(beside[:, None], feet[None, :]).all(axis=1)))
 
     def _end(
         self, ring: shapely.LineString, end_m: float, next_run_m: float

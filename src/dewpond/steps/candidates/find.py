@@ -27,6 +27,9 @@ from dewpond.steps.candidates.rules import (
     within_keep_out,
 )
 
+# Stock stand no farther from the outlet than this many gap widths (or 1 m).
+_FARTHEST_GAPS = 1.5
+
 
 def find_candidates(
     holding: Holding,
@@ -64,7 +67,7 @@ def find_candidates(
     points = shapely.points(places["easting_m"], places["northing_m"])
     height_m, slope_degrees = _ground(holding, terrain, places)
     broken = broken_rules(holding, siting, points, height_m, slope_degrees)
-    access = _access(holding, places, points)
+    access = _access(holding, places, points, gap_width_m)
     dry_side = within_keep_out(holding.features.keep_out, _access_points(access))
 
     struck = np.any([broken[rule] for rule in RULES], axis=0)
@@ -137,16 +140,19 @@ def _ground(
 
 
 def _access(
-    holding: Holding, places: pd.DataFrame, points: npt.NDArray[np.object_]
+    holding: Holding, places: pd.DataFrame, points: npt.NDArray[np.object_], gap_width_m: float
 ) -> pd.DataFrame:
-    """Return one row for each place and grazed paddock it serves: where the stock stand."""
+    """Return one row for each place and grazed paddock it serves: where the stock stand.
+
+    Where a merged fence strays farther from a boundary than an outlet can serve, it does not.
+    """
     pairs = places["paddocks"].explode()
     pairs = pairs[pairs.isin(holding.grazed)].astype(np.intp)
     place, paddock = pairs.index.to_numpy(), pairs.to_numpy()
     shapes = holding.paddocks.geometry.loc[paddock].to_numpy()
     to_paddock = shapely.get_coordinates(shapely.shortest_line(points[place], shapes))
     stands = to_paddock.reshape(-1, 2, 2)[:, 1]
-    return pd.DataFrame(
+    access = pd.DataFrame(
         {
             "site": place,
             "paddock": paddock,
@@ -154,6 +160,8 @@ def _access(
             "northing_m": stands[:, 1],
         }
     )
+    near = shapely.distance(points[place], shapes) <= max(_FARTHEST_GAPS * gap_width_m, 1.0)
+    return access[near].reset_index(drop=True)
 
 
 def _access_points(access: pd.DataFrame) -> npt.NDArray[np.object_]:
