@@ -99,30 +99,41 @@ def _unreadable(path: Path, error: OSError) -> Fault:
     return Fault(str(path), f"cannot be read ({reason})", expected="a project file", remedy=remedy)
 
 
-def _distinct(error: ValidationError) -> list[Any]:
-    """Return one error per key: a union of types reports each branch, the reader needs one."""
-    kept: dict[tuple[Any, ...], Any] = {}
+def _distinct(error: ValidationError) -> list[Mapping[str, Any]]:
+    """Return one error per key: a union of types reports each branch, the reader needs one.
+
+    Where a branch got further into the value than the others it is the one that was meant, and
+    the others are dropped; where all failed alike, their expectations are joined by "or".
+    """
+    kept: dict[tuple[int | str, ...], dict[str, Any]] = {}
     for item in error.errors(include_url=False):
         path = _key_path(item["loc"])
-        kept.setdefault(path, item)
-    return list(kept.values())
+        if path in kept and item["msg"] not in kept[path]["msg"]:
+            kept[path]["msg"] += " or " + _expectation(item["msg"])
+        kept.setdefault(path, dict(item))
+    return [
+        item
+        for path, item in kept.items()
+        if not any(len(other) > len(path) and other[: len(path)] == path for other in kept)
+    ]
 
 
 def _key_path(location: Sequence[int | str]) -> tuple[int | str, ...]:
-    """Drop the names of union branches that pydantic adds behind the key itself."""
+    """Drop the names of union branches that pydantic puts between the keys."""
     path: list[int | str] = []
-    model: Any = Project
+    model: type[BaseModel] | None = Project
     for part in location:
-        if isinstance(part, int):
-            path.append(part)
+        fields = model.model_fields if model is not None else {}
+        if isinstance(part, str) and part in fields:
+            model = _model_of(fields[part].annotation)
+        elif isinstance(part, str) and path and _is_branch(part):
             continue
-        if model is None or part not in getattr(model, "model_fields", {}):
-            if model is not None and not _is_branch(part):
-                path.append(part)
-            break
         path.append(part)
-        model = _model_of(model.model_fields[part].annotation)
     return tuple(path)
+
+
+def _expectation(message: str) -> str:
+    return message.removeprefix("Input should be ").removeprefix("Input ")
 
 
 def _is_branch(part: str) -> bool:
@@ -148,7 +159,7 @@ def _fault(item: Mapping[str, Any], where: str) -> Fault:
     found = item.get("input")
     message = item["msg"].removeprefix("Value error, ")
     shown = "" if isinstance(found, dict | list) and len(str(found)) > 80 else repr(found)
-    expected = message.removeprefix("Input should be ").removeprefix("Input ")
+    expected = _expectation(message)
     if kind == "value_error":
         return Fault(place, message)
     return Fault(place, "has a value that will not do", found=shown, expected=expected)
