@@ -1,0 +1,128 @@
+"""Closes the gap at the root: rounds of cuts, with fixing and guided schemes in between."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from dewpond.base.jointdesign.construct import construct
+from dewpond.base.jointdesign.cuts import Cut, CutFinder
+from dewpond.base.jointdesign.fixing import useless_parts
+from dewpond.base.jointdesign.improve import exchange_nodes, improve
+from dewpond.base.jointdesign.master import Master, Relaxed
+from dewpond.base.jointdesign.problem import BoolArray, FloatArray, IntArray
+from dewpond.base.jointdesign.reduce import Reduction
+from dewpond.base.jointdesign.scheme import SchemeMaker
+from dewpond.base.jointdesign.search import Search
+
+# Share of the groups looked at in one round, and how deep cuts are nested.
+_SHARE = 0.25
+_FEWEST = 12
+_DEPTH = 12
+# Cuts are sought at a point between the solution and the running mean of those before.
+_TOWARDS_NEW = 0.5
+_GUIDED_EVERY = 4
+_GUIDED_ATTEMPTS = 12
+
+
+class RootBounding:
+    """The cut loop on one network.
+
+    Parameters
+    ----------
+    search : Search
+    reduction : Reduction
+    maker : SchemeMaker
+    master : Master
+        Already filled with the first cuts.
+    """
+
+    def __init__(
+        self, search: Search, reduction: Reduction, maker: SchemeMaker, master: Master
+    ) -> None:
+        self.search, self.reduction, self.maker, self.master = search, reduction, maker, master
+        self.network = reduction.network
+        self.finder = CutFinder(self.network)
+        groups = self.network.groups
+        rows = np.split(groups.indices.astype(np.int64), groups.indptr[1:-1]) if groups.nnz else []
+        self.members: list[IntArray] = [*rows, *np.flatnonzero(self.network.forced)[:, None]]
+        self.dead = np.zeros(self.network.n_arcs + self.network.n_sites, dtype=bool)
+        self.mean: tuple[FloatArray, FloatArray] | None = None
+
+    def run(self) -> Relaxed | None:
+        """Add cuts until none is broken or a limit is reached; return the last solution."""
+        search, relaxed = self.search, None
+        while search.rounds < search.limits.rounds and not search.out_of_time():
+            relaxed = self.master.solve()
+            search.raise_bound(relaxed.value)
+            if search.is_proven() or not np.isfinite(relaxed.value):
+                break
+            if search.rounds % _GUIDED_EVERY == 0:
+                self.guided(relaxed)
+            self.fix(relaxed)
+            if search.is_proven() or not self.master.add_cuts(self.separate(relaxed)):
+                break
+            search.rounds += 1
+            search.tell(0.6 * search.bound / max(search.best_cost, 1e-12))
+        return relaxed
+
+    def separate(self, relaxed: Relaxed) -> list[Cut]:
+        """Return broken cuts, sought at a middle point first."""
+        arcs, sites = relaxed.arcs, relaxed.sites
+        if self.mean is not None:
+            arcs = _TOWARDS_NEW * arcs + (1 - _TOWARDS_NEW) * self.mean[0]
+            sites = _TOWARDS_NEW * sites + (1 - _TOWARDS_NEW) * self.mean[1]
+        self.mean = arcs, sites
+        order = self.search.random.permutation(len(self.members))
+        cuts = self._search_groups(arcs, sites, order)
+        if not any(_broken(cut, relaxed) for cut in cuts):
+            self.mean = None
+            cuts += self._search_groups(relaxed.arcs, relaxed.sites, order)
+        return cuts
+
+    def _search_groups(self, arcs: FloatArray, sites: FloatArray, order: IntArray) -> list[Cut]:
+        wanted = max(_FEWEST, int(_SHARE * len(order)))
+        cuts: list[Cut] = []
+        for group in order:
+            found = self.finder.find(arcs, sites, self.members[group], _DEPTH)
+            cuts += found
+            wanted -= bool(found)
+            if wanted <= 0:
+                break
+        return cuts
+
+    def guided(self, relaxed: Relaxed) -> None:
+        """Build a scheme where parts that the solution uses are cheap, and improve it."""
+        network, search = self.network, self.search
+        edges = network.n_edges
+        both = np.minimum(relaxed.arcs[:edges] + relaxed.arcs[edges : 2 * edges], 1.0)
+        used = np.concatenate([both, both, relaxed.arcs[2 * edges :]])
+        source = int(np.argmax(relaxed.arcs[2 * edges :]))
+        scheme = construct(
+            self.maker, network.arc_cost * (1 - used), network.site_cost * (1 - relaxed.sites),
+            source=source,
+        )  # fmt: skip
+        if scheme is None:
+            return
+        if scheme.cost < 1.05 * search.best_cost:
+            scheme = exchange_nodes(self.maker, scheme)
+            scheme = improve(
+                self.maker, scheme, search.random, _GUIDED_ATTEMPTS, search.out_of_time
+            )
+        search.offer(self.reduction, scheme)
+
+    def fix(self, relaxed: Relaxed) -> None:
+        """Set to nought what no better scheme uses."""
+        dead_arcs, dead_sites = useless_parts(
+            self.network, relaxed.value, self.search.best_cost,
+            relaxed.arc_price, relaxed.site_price,
+        )  # fmt: skip
+        dead: BoolArray = np.concatenate([dead_arcs, dead_sites])
+        fresh = np.flatnonzero(dead & ~self.dead)
+        if len(fresh):
+            self.dead |= dead
+            zeros = np.zeros(len(fresh))
+            self.master.set_bounds(fresh, zeros, zeros)
+
+
+def _broken(cut: Cut, relaxed: Relaxed) -> bool:
+    return bool(relaxed.arcs[cut.arcs].sum() + relaxed.sites[cut.sites].sum() < 1 - 1e-3)

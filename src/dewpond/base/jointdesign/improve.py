@@ -1,0 +1,98 @@
+"""Local search: tears down part of a scheme and rebuilds it, and exchanges paths.
+
+Tearing down the outlets around a site and growing back at slightly shaken prices covers adding,
+dropping, swapping and moving outlets; trying single nodes in and out of the tree exchanges paths.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from scipy.sparse import csgraph
+
+from dewpond.base.jointdesign.construct import construct, tidy
+from dewpond.base.jointdesign.problem import BoolArray
+from dewpond.base.jointdesign.scheme import Scheme, SchemeMaker
+
+_BETTER = 1e-6
+_SHAKE = 0.3
+_LARGEST_SHARE = 0.35
+_MOST_TORN = 12
+
+
+def improve(
+    maker: SchemeMaker,
+    scheme: Scheme,
+    random: np.random.Generator,
+    attempts: int,
+    out_of_time: Callable[[], bool],
+) -> Scheme:
+    """Return the best scheme found in a number of attempts to tear down and rebuild."""
+    best = scheme
+    true_length = maker.matrix(maker.network.arc_cost)
+    for _ in range(attempts):
+        if out_of_time() or not best.outlets.any():
+            break
+        candidate = _rebuild(maker, best, random, true_length)
+        if candidate is None or candidate.cost > best.cost + _BETTER:
+            continue
+        if candidate.cost < best.cost - _BETTER:
+            candidate = exchange_nodes(maker, candidate)
+        best = candidate
+    return best
+
+
+def _rebuild(maker, scheme, random, true_length):  # type: ignore[no-untyped-def]
+    network = maker.network
+    centre = int(network.site_node[random.integers(network.n_sites)])
+    far = csgraph.dijkstra(true_length, indices=centre)
+    standing = np.flatnonzero(scheme.outlets)
+    most = max(2, min(_MOST_TORN, int(_LARGEST_SHARE * len(standing))))
+    count = int(random.integers(1, most + 1))
+    torn = standing[np.argsort(far[network.site_node[standing]], kind="stable")[:count]]
+    outlets = scheme.outlets.copy()
+    outlets[torn] = False
+    outlets |= network.forced
+    stump = maker.build(np.append(scheme.nodes, True), outlets)
+    if stump is None:
+        return None
+    nodes = np.append(stump.nodes, False)
+    if not nodes.any():
+        nodes[network.source_node[0]] = True
+    shaken = 1.0 + _SHAKE * random.random(network.n_edges)
+    arcs = network.arc_cost.copy()
+    arcs[: 2 * network.n_edges] *= np.concatenate([shaken, shaken])
+    sites = network.site_cost * (1.0 + _SHAKE * random.random(network.n_sites))
+    # The torn outlets are not put back at once.
+    sites[torn] *= 1.0 + random.random()
+    return construct(maker, arcs, sites, nodes=nodes, outlets=outlets)
+
+
+def exchange_nodes(maker: SchemeMaker, scheme: Scheme) -> Scheme:
+    """Try each node beside the tree in it, and each bare node of the tree out of it."""
+    improved = True
+    while improved:
+        improved = False
+        for node in _exchangeable(maker, scheme):
+            nodes = np.append(scheme.nodes, True)
+            nodes[node] = not nodes[node]
+            candidate = maker.build(nodes, scheme.outlets)
+            if candidate is not None and candidate.cost < scheme.cost - _BETTER:
+                cleaned = tidy(maker, np.append(candidate.nodes, True), candidate.outlets)
+                scheme, improved = cleaned or candidate, True
+    return scheme
+
+
+def _exchangeable(maker: SchemeMaker, scheme: Scheme) -> list[int]:
+    network = maker.network
+    start, end = network.edge_start, network.edge_end
+    inside = scheme.nodes
+    touching = np.bincount(start[inside[end]], minlength=network.n_nodes) + np.bincount(
+        end[inside[start]], minlength=network.n_nodes
+    )
+    bare = np.ones(network.n_nodes, dtype=bool)
+    bare[network.site_node[scheme.outlets]] = False
+    bare[network.source_node] = False
+    found: BoolArray = np.where(inside, bare, touching >= 3)
+    return np.flatnonzero(found).tolist()

@@ -1,0 +1,200 @@
+"""The linear programme over the cuts gathered so far, kept warm in HiGHS.
+
+Columns: arcs of the network, then sites, then one slack for each broken side of a limit row.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import highspy
+import numpy as np
+import scipy.sparse as sp
+
+from dewpond.base.errors import SolverError
+from dewpond.base.jointdesign.cuts import Cut
+from dewpond.base.jointdesign.network import Network
+from dewpond.base.jointdesign.problem import FloatArray, IntArray
+
+
+@dataclass(frozen=True, eq=False)
+class Relaxed:
+    """A solved linear programme.
+
+    Attributes
+    ----------
+    value : float
+        Its objective, a lower bound; infinite when no solution is left.
+    arcs, sites : array of float
+        Values of the variables.
+    arc_price, site_price : array of float
+        Reduced costs.
+    """
+
+    value: float
+    arcs: FloatArray
+    sites: FloatArray
+    arc_price: FloatArray
+    site_price: FloatArray
+
+
+class Master:
+    """The rows of a network in HiGHS.
+
+    Parameters
+    ----------
+    network : Network
+    """
+
+    def __init__(self, network: Network) -> None:
+        self.network = network
+        self.n_columns = network.n_arcs + network.n_sites + 2 * network.limit_matrix.shape[0]
+        self.solver = highspy.Highs()
+        self.solver.setOptionValue("output_flag", False)
+        self.solver.setOptionValue("threads", 1)
+        self._keys: set[bytes] = set()
+        self.upper = np.ones(self.n_columns)
+        self.lower = np.zeros(self.n_columns)
+        self._lay_columns()
+        self._lay_rows()
+
+    # --- building -----------------------------------------------------------------------
+
+    def _lay_columns(self) -> None:
+        network = self.network
+        slacks = 2 * network.limit_matrix.shape[0]
+        cost = np.concatenate(
+            [network.arc_cost, network.site_cost, np.full(slacks, network.limit_penalty)]
+        )
+        self.upper[network.n_arcs + network.n_sites :] = np.inf
+        self.lower[network.n_arcs : network.n_arcs + network.n_sites] = network.forced
+        none = np.empty(0)
+        self.solver.addCols(
+            self.n_columns, cost, self.lower, self.upper, 0,
+            np.zeros(self.n_columns, dtype=np.int32), none.astype(np.int32), none,
+        )  # fmt: skip
+
+    def _lay_rows(self) -> None:
+        network, arcs, sites = self.network, self.network.n_arcs, self.network.n_sites
+        blank = sp.csr_array((network.n_groups, arcs))
+        self._add(sp.hstack([blank, network.groups, self._no_slack(network.n_groups)]), 1.0, np.inf)
+        entering = self._entering()
+        at_site = sp.csr_array(
+            (np.ones(sites), (network.site_node, np.arange(sites))), (network.n_nodes, sites)
+        )
+        # A site with an outlet has pipe coming in.
+        needs = sp.hstack([entering[network.site_node], -sp.eye_array(sites), self._no_slack(sites)])
+        self._add(needs, 0.0, np.inf)
+        nodes = self._no_slack(network.n_nodes)
+        self._add(sp.hstack([entering, sp.csr_array(at_site.shape), nodes]), -np.inf, 1.0)
+        # Water that enters a node leaves it again or is drunk there.
+        balance = sp.hstack([entering - self._leaving(), -at_site, nodes])
+        self._add(balance, -np.inf, 0.0)
+        self._add_no_return(entering)
+        self._add_sources()
+        self._add_limits()
+
+    def _no_slack(self, rows: int) -> sp.csr_array:
+        return sp.csr_array((rows, 2 * self.network.limit_matrix.shape[0]))
+
+    def _entering(self) -> sp.csr_array:
+        network = self.network
+        shape = (network.n_nodes, network.n_arcs)
+        entry = (np.ones(network.n_arcs), (network.head, np.arange(network.n_arcs)))
+        return sp.csr_array(entry, shape)
+
+    def _leaving(self) -> sp.csr_array:
+        network, pipe = self.network, 2 * self.network.n_edges
+        entry = (np.ones(pipe), (network.tail[:pipe], np.arange(pipe)))
+        return sp.csr_array(entry, (network.n_nodes, network.n_arcs))
+
+    def _add_no_return(self, entering: sp.csr_array) -> None:
+        """Pipe leaving a node was fed from some other neighbour than the one it leads to."""
+        network, edges = self.network, self.network.n_edges
+        pipe = np.arange(2 * edges)
+        back = (pipe + edges) % (2 * edges) if edges else pipe
+        shape = (2 * edges, network.n_arcs)
+        both = sp.csr_array((np.ones(2 * edges), (pipe, pipe)), shape) + sp.csr_array(
+            (np.ones(2 * edges), (pipe, back)), shape
+        )
+        rows = entering[network.tail[pipe]] - both
+        rows = sp.csr_array(rows)
+        rows.eliminate_zeros()
+        blank = sp.csr_array((2 * edges, network.n_sites))
+        self._add(sp.hstack([rows, blank, self._no_slack(2 * edges)]), 0.0, np.inf)
+
+    def _add_sources(self) -> None:
+        network = self.network
+        row = np.zeros((1, self.n_columns))
+        row[0, 2 * network.n_edges : network.n_arcs] = 1.0
+        most = np.inf if network.several_sources else 1.0
+        self._add(sp.csr_array(row), 0.0, most)
+
+    def _add_limits(self) -> None:
+        network, rows = self.network, self.network.limit_matrix.shape[0]
+        if rows:
+            slack = sp.eye_array(rows)
+            blank = sp.csr_array((rows, network.n_arcs))
+            matrix = sp.hstack([blank, network.limit_matrix, slack, -slack])
+            self._add(matrix, network.limit_lower, network.limit_upper)
+
+    def _add(
+        self, matrix: sp.sparray, lower: float | FloatArray, upper: float | FloatArray
+    ) -> None:
+        rows = sp.csr_array(matrix, dtype=float)
+        if rows.shape[0]:
+            self.solver.addRows(
+                rows.shape[0],
+                np.broadcast_to(np.asarray(lower, dtype=float), rows.shape[0]).copy(),
+                np.broadcast_to(np.asarray(upper, dtype=float), rows.shape[0]).copy(),
+                rows.nnz,
+                rows.indptr[:-1].astype(np.int32),
+                rows.indices.astype(np.int32),
+                rows.data,
+            )
+
+    def add_cuts(self, cuts: Iterable[Cut]) -> int:
+        """Add the cuts that are new; return how many."""
+        fresh = []
+        for cut in cuts:
+            key = cut.key()
+            if key not in self._keys:
+                self._keys.add(key)
+                fresh.append(np.concatenate([cut.arcs, cut.sites + self.network.n_arcs]))
+        if fresh:
+            size = [len(columns) for columns in fresh]
+            indptr = np.concatenate([[0], np.cumsum(size)])
+            data, columns = np.ones(indptr[-1]), np.concatenate(fresh)
+            shape = (len(fresh), self.n_columns)
+            self._add(sp.csr_array((data, columns, indptr), shape), 1.0, np.inf)
+        return len(fresh)
+
+    # --- solving ------------------------------------------------------------------------
+
+    def set_bounds(self, columns: IntArray, lower: FloatArray, upper: FloatArray) -> None:
+        """Change the bounds of some columns."""
+        self.lower[columns], self.upper[columns] = lower, upper
+        self.solver.changeColsBounds(
+            len(columns), columns.astype(np.int32), self.lower[columns], self.upper[columns]
+        )
+
+    def solve(self) -> Relaxed:
+        """Solve the linear programme from the last basis."""
+        self.solver.run()
+        status = self.solver.getModelStatus()
+        arcs, sites = self.network.n_arcs, self.network.n_sites
+        if status in (highspy.HighsModelStatus.kInfeasible, highspy.HighsModelStatus.kObjectiveBound):
+            none = np.zeros(arcs), np.zeros(sites), np.zeros(arcs), np.zeros(sites)
+            return Relaxed(np.inf, *none)
+        if status != highspy.HighsModelStatus.kOptimal:
+            message = f"the linear programme stopped: {self.solver.modelStatusToString(status)}"
+            raise SolverError(message)
+        solution = self.solver.getSolution()
+        value, price = np.array(solution.col_value), np.array(solution.col_dual)
+        end = arcs + sites
+        return Relaxed(
+            float(self.solver.getInfo().objective_function_value),
+            value[:arcs].clip(0, 1), value[arcs:end].clip(0, 1),
+            price[:arcs], price[arcs:end],
+        )  # fmt: skip
