@@ -1,4 +1,4 @@
-"""A pipe tree cut into lines for long sections: the main line, then each branch off it."""
+"""The long sections of a pipe tree: the way from the source to each outlet at an end."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ _LONGEST_SLUG = 30
 def section_lines(network: Network) -> dict[str, tuple[str, ...]]:
     """Return the pipes of each long section by the stem of its file name.
 
-    Every pipe stands in exactly one section. From the source, and from each junction off a
-    section drawn already, a section follows the way to the farthest outlet.
+    One section for each end of the tree, all the way from the source: whoever stands at an
+    outlet sees the whole run that feeds it on one sheet, and every pipe stands in one at least.
 
     Parameters
     ----------
@@ -23,28 +23,22 @@ def section_lines(network: Network) -> dict[str, tuple[str, ...]]:
     Returns
     -------
     dict of str to tuple of str
-        Numbered, main line first; stems hold only a-z, 0-9 and hyphens, whatever the names.
+        In the order in which the ends stand in the network; stems are numbered and hold only
+        a-z, 0-9 and hyphens, whatever the names.
     """
     pipes = network.pipes
-    ends = {str(pipe): str(end) for pipe, end in pipes["to_node"].items()}
     starts = {str(pipe): str(start) for pipe, start in pipes["from_node"].items()}
-    onward: dict[str, list[str]] = {}
-    for pipe, start in starts.items():
-        onward.setdefault(start, []).append(pipe)
-    far: dict[str, float] = {}
-    for pipe in reversed(list(ends)):  # outward order: what lies beyond is known first
-        beyond = max((far[nxt] for nxt in onward.get(ends[pipe], [])), default=0.0)
-        far[pipe] = float(pipes.at[pipe, "length_m"]) + beyond
+    feeding = {str(end): str(pipe) for pipe, end in pipes["to_node"].items()}
+    ends = [str(node) for node in network.nodes.index if node in feeding]
+    ends = [node for node in ends if node not in set(starts.values())]
     lines: dict[str, tuple[str, ...]] = {}
-    waiting = [pipe for pipe in ends if starts[pipe] not in set(ends.values())]
-    waiting.sort(key=lambda pipe: -far[pipe])
-    while waiting:
-        line = [waiting.pop(0)]
-        while branches := sorted(onward.get(ends[line[-1]], []), key=lambda pipe: -far[pipe]):
-            line.append(branches[0])
-            waiting.extend(branches[1:])
-        first, last = slug(starts[line[0]]), slug(ends[line[-1]])
-        lines[f"{len(lines) + 1:02d}-{first}-to-{last}"] = tuple(line)
+    for number, end in enumerate(ends, start=1):
+        line: list[str] = []
+        node = end
+        while node in feeding:
+            line.insert(0, feeding[node])
+            node = starts[feeding[node]]
+        lines[f"{number:02d}-{slug(node)}-to-{slug(end)}"] = tuple(line)
     return lines
 
 

@@ -15,24 +15,42 @@ from matplotlib.patches import PathPatch
 from scipy import ndimage
 
 from dewpond.base.model import Plan
-from dewpond.base.surface import FloatArray, Grid
+from dewpond.base.surface import FloatArray, Surface
 from dewpond.outputs.drawing import lettering as letter
 from dewpond.outputs.drawing.labels import FreeSpace
 from dewpond.outputs.drawing.scales import round_up
 from dewpond.outputs.drawing.shapes import path_of
 
-_MOST_CELLS = 500
+_MOST_CELLS = 400
 _PAD_CELLS = 2
-_CONTOURS_WANTED = 9
+_CONTOURS_WANTED = 12
 _LABEL_TRIES = 24
 
 Window = tuple[FloatArray, FloatArray, FloatArray]
-"""Eastings (columns,), northings (rows,) and values (rows, columns)."""
+"""Eastings (columns,), northings (rows,) from the north, and values (rows, columns)."""
+ContourLines = list[tuple[float, shapely.Geometry]]
+"""Contours as levels and lines."""
 
 
-def draw_hillshade(axes: Axes, heights: Grid) -> None:
+def sample_ground(surface: Surface, extent_m: tuple[float, float, float, float]) -> Window:
+    """Return heights over a whole map, at the posting of the data or what paper can show.
+
+    Parameters
+    ----------
+    surface : Surface
+    extent_m : tuple of float
+        West, south, east, north in the CRS of the surface.
+    """
+    west, south, east, north = extent_m
+    step = max(surface.posting_m / 2, max(east - west, north - south) / _MOST_CELLS)
+    x = np.arange(west, east + step, step)
+    y = np.arange(north, south - step, -step)
+    return x, y, surface.heights_m(*np.meshgrid(x, y))
+
+
+def draw_hillshade(axes: Axes, window: Window) -> None:
     """Shade the relief lightly, lit from the north-west, so that all else stays readable."""
-    x, y, values = _coarse(heights)
+    x, y, values = window
     if not np.isfinite(values).any() or min(values.shape) < 2:
         return
     step_x, step_y = abs(x[1] - x[0]), abs(y[1] - y[0])
@@ -57,13 +75,10 @@ def draw_hillshade(axes: Axes, heights: Grid) -> None:
     )
 
 
-def draw_height_contours(axes: Axes, heights: Grid) -> tuple[ContourSet, float] | None:
+def draw_height_contours(axes: Axes, window: Window) -> tuple[ContourSet, float] | None:
     """Draw contours of the ground; return them with their interval [m], None on level ground."""
-    x, y, values = _coarse(heights)
-    west, east = sorted(axes.get_xlim())
-    south, north = sorted(axes.get_ylim())
-    seen = values[(y >= south) & (y <= north)][:, (x >= west) & (x <= east)]
-    seen = seen[np.isfinite(seen)]
+    x, y, values = window
+    seen = values[np.isfinite(values)]
     if min(values.shape) < 2 or not len(seen) or np.ptp(seen) < 0.5:
         return None
     interval = max(round_up(float(np.ptp(seen)) / _CONTOURS_WANTED), 0.5)
@@ -91,16 +106,16 @@ def draw_walk_bands(axes: Axes, plan: Plan, edges_m: Sequence[float], alpha: flo
             y,
             np.clip(walk, 0, edges_m[-1]),
             levels=list(edges_m),
-            colors=letter.WALK_SHADES[: len(edges_m) - 1],
+            colors=letter.walk_shades(len(edges_m) - 1),
             alpha=alpha,
             zorder=1,
         )
         _clip(axes, bands, boundary)
 
 
-def draw_walk_contours(axes: Axes, plan: Plan, levels_m: Sequence[float]) -> Sequence[ContourSet]:
-    """Draw lines of equal walk in every paddock; return them for their labels."""
-    drawn = []
+def draw_walk_contours(axes: Axes, plan: Plan, levels_m: Sequence[float]) -> list[ContourLines]:
+    """Draw lines of equal walk in every paddock; return what is seen of them, by level."""
+    drawn: list[ContourLines] = []
     for (x, y, walk), boundary in _paddock_windows(plan):
         levels = [level for level in levels_m if walk.min() < level < walk.max()]
         if not levels:
@@ -109,19 +124,36 @@ def draw_walk_contours(axes: Axes, plan: Plan, levels_m: Sequence[float]) -> Seq
             x, y, walk, levels=levels, colors=[letter.INK], linewidths=0.5, alpha=0.7, zorder=2.6
         )
         _clip(axes, lines, boundary)
-        drawn.append(lines)
+        drawn.append(
+            [(level, line.intersection(boundary)) for level, line in contour_lines(lines)]
+        )
     return drawn
 
 
+def contour_lines(contours: ContourSet) -> ContourLines:
+    """Return contours as lines with their levels."""
+    return [
+        (
+            float(level),
+            shapely.MultiLineString([np.asarray(part) for part in parts if np.shape(part)[0] > 1]),
+        )
+        for level, path in zip(contours.levels, contours.get_paths(), strict=True)
+        if (parts := path.to_polygons(closed_only=False))
+    ]
+
+
 def label_contours(
-    axes: Axes, contours: ContourSet, space: FreeSpace, metres_per_point: float, size_pt: float = 5
+    axes: Axes,
+    contours: ContourLines,
+    space: FreeSpace,
+    metres_per_point: float,
+    size_pt: float = 5,
 ) -> None:
     """Write the value on each long contour where it touches nothing else."""
-    for level, path in zip(contours.levels, contours.get_paths(), strict=True):
+    for level, lines in contours:
         text = f"{level:g}"
         width, height = (side * metres_per_point for side in letter.text_size_pt(text, size_pt))
-        for part in path.to_polygons(closed_only=False):
-            line = shapely.LineString(np.asarray(part))
+        for line in shapely.get_parts(shapely.line_merge(lines)):
             if line.length > 6 * width:
                 _label_line(axes, line, text, size_pt, (width, height), space)
 
@@ -159,16 +191,6 @@ def _label_line(
         zorder=2.7,
         clip_on=True,
     )
-
-
-def _coarse(grid: Grid) -> Window:
-    """Return cell centres and values, north up, thinned to what can be seen on paper."""
-    rows, columns = grid.values.shape
-    step = max(1, math.ceil(max(rows, columns) / _MOST_CELLS))
-    x = grid.transform.c + grid.transform.a * (np.arange(0, columns, step) + 0.5)
-    y = grid.transform.f + grid.transform.e * (np.arange(0, rows, step) + 0.5)
-    values = grid.values[::step, ::step]
-    return (x, y, values) if grid.transform.e < 0 else (x, y[::-1], values[::-1])
 
 
 def _paddock_windows(plan: Plan) -> Iterator[tuple[Window, shapely.Geometry]]:

@@ -28,7 +28,14 @@ MISSED = "#7a0177"
 WALK_SHADES = ("#fff3d9", "#fddca4", "#f7bd72", "#e59a4f", "#c97a3a", "#a85c2b")
 """From near to far: each darker than the one before, so that it reads in grey as well."""
 
+_BAND_COUNT_SHADES = {1: (1,), 2: (0, 3), 3: (0, 2, 4), 4: (0, 1, 3, 5), 5: (0, 1, 2, 4, 5)}
+
 _MISSING_GLYPH = "\u25a1"
+
+
+def walk_shades(bands: int) -> list[str]:
+    """Return one shade for each band, as far apart as the ramp allows."""
+    return [WALK_SHADES[i] for i in _BAND_COUNT_SHADES.get(bands, range(bands))]
 
 
 def font(size_pt: float, weight: str = "normal", style: str = "normal") -> FontProperties:
@@ -36,6 +43,7 @@ def font(size_pt: float, weight: str = "normal", style: str = "normal") -> FontP
     return FontProperties(fname=str(_font_file(weight, style)), size=size_pt)
 
 
+@lru_cache(maxsize=8)
 def _font_file(weight: str, style: str) -> Path:
     name = {
         ("normal", "normal"): "DejaVuSans.ttf",
@@ -69,6 +77,7 @@ def halo(width_pt: float = 2.0) -> list[withStroke]:
     return [withStroke(linewidth=width_pt, foreground="white", alpha=0.85)]
 
 
+@lru_cache(maxsize=4096)
 def text_size_pt(text: str, size_pt: float, weight: str = "normal") -> tuple[float, float]:
     """Return width and height [points] of one or more lines of text."""
     lines = text.split("\n")

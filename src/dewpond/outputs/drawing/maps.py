@@ -40,9 +40,10 @@ def plan_map(plan: Plan, layers: Layers) -> Figure:
     """
     sheet, edges = _start(plan, layers, "Drinking water plan", _totals(plan))
     axes, frame = sheet.axes, shapely.box(*sheet.extent_m)
-    ground.draw_hillshade(axes, plan.terrain.height_m)
-    ground.draw_walk_bands(axes, plan, edges, alpha=0.62)
-    contours = ground.draw_height_contours(axes, plan.terrain.height_m)
+    relief = ground.sample_ground(plan.holding.surface, sheet.extent_m)
+    ground.draw_hillshade(axes, relief)
+    ground.draw_walk_bands(axes, plan, edges, alpha=0.5)
+    contours = ground.draw_height_contours(axes, relief)
     features = symbols.seen_features(plan, frame)
     around = symbols.draw_surroundings(axes, features)
     missed = symbols.draw_uncovered(axes, layers["uncovered"])
@@ -64,7 +65,7 @@ def plan_map(plan: Plan, layers: Layers) -> Figure:
     _close_to_contours(space, layers, features)
     if contours is not None:
         lines, interval = contours
-        ground.label_contours(axes, lines, space, sheet.metres_per_point)
+        ground.label_contours(axes, ground.contour_lines(lines), space, sheet.metres_per_point)
         entries.append(symbols.contour_entry(f"Contour of the ground, every {interval:g} m"))
     finish_sheet(sheet, entries)
     return sheet.figure

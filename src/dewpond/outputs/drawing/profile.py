@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,8 +15,9 @@ WIDTH_IN, FRAME_IN = 11.0, 4.2
 LEFT_IN, RIGHT_IN = 0.75, 0.35
 LABEL_PT = 6.2
 _LABEL_GAP_PT = 9.0
-_ABOVE_IN, _BELOW_IN, _BARE_IN = 1.35, 1.6, 0.4
-_EXAGGERATIONS = (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10)
+_BARE_IN, _STRIP_IN = 0.3, 0.25
+"""Room left bare round names, and the strip at the foot that holds the names of pipes."""
+_MANTISSAS = (8, 6, 5, 4, 3, 2.5, 2, 1.5, 1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,6 +46,14 @@ class Profile:
         return _LABEL_GAP_PT * self.metres_per_point
 
 
+@dataclass(frozen=True)
+class Label:
+    """An upright name on the ground line: the level it starts from and its length on paper."""
+
+    level_m: float
+    length_in: float
+
+
 @dataclass(frozen=True, eq=False)
 class Stops:
     """Source, junctions and outlets of a line: where they stand, and what is written there."""
@@ -56,37 +64,46 @@ class Stops:
     texts: tuple[str, ...]
 
 
-def take_profile(plan: Plan, pipes: Sequence[str], *, summits: bool, hollows: bool) -> Profile:
-    """Return the ground along a line of pipes, with room for the names to be written on it."""
+def take_profile(
+    plan: Plan, pipes: Sequence[str], summits: Sequence[Label], hollows: Sequence[Label]
+) -> Profile:
+    """Return the ground along a line of pipes, exaggerated as far as all its names have room.
+
+    Parameters
+    ----------
+    plan : Plan
+    pipes : sequence of str
+        Names of pipes that follow each other.
+    summits, hollows : sequence of Label
+        Names that stand above the ground and hang below it.
+    """
     sections = [plan.heads.sections[pipe] for pipe in pipes]
     distance = np.concatenate([section.distance_m for section in sections])
     ground = np.concatenate([section.ground_level_m for section in sections])
     per_inch = max(float(np.ptp(distance)), 1.0) * 1.02 / (WIDTH_IN - LEFT_IN - RIGHT_IN)
-    level = plan.heads.source_level_m
-    lowest, top = float(np.nanmin(ground)), float(np.nanmax(ground))
-    # Names hang below hollows and stand above summits; still water leaves room above these.
-    below_in = _BELOW_IN if hollows else 2 * _BARE_IN
-    exaggeration = min(
-        _round_exaggeration((FRAME_IN - below_in - above_in) * per_inch / max(rise, 1.0))
-        for rise, above_in in (
-            (max(top, level) - lowest, _BARE_IN),
-            (top - lowest, _ABOVE_IN if summits else _BARE_IN),
+    lowest = float(np.nanmin(ground))
+    above = [Label(max(float(np.nanmax(ground)), plan.heads.source_level_m), 0.0), *summits]
+    for exaggeration in _exaggerations():
+        rise_per_inch = per_inch / exaggeration
+        up_in = max(_BARE_IN + s.length_in + (s.level_m - lowest) / rise_per_inch for s in above)
+        down_in = max(
+            (_BARE_IN + s.length_in - (s.level_m - lowest) / rise_per_inch for s in hollows),
+            default=0.0,
         )
-    )
-    rise_per_inch = per_inch / exaggeration
-    needed_in = max(
-        (max(top, level) - lowest) / rise_per_inch + _BARE_IN,
-        (top - lowest) / rise_per_inch + (_ABOVE_IN if summits else _BARE_IN),
-    )
-    low = lowest - (below_in + max(FRAME_IN - below_in - needed_in, 0.0) / 2) * rise_per_inch
+        down_in = max(down_in + _STRIP_IN, _STRIP_IN + _BARE_IN)
+        if up_in + down_in <= FRAME_IN:
+            break
+    spare_in = max(FRAME_IN - up_in - down_in, 0.0)
+    low = lowest - (down_in + spare_in / 2) * rise_per_inch
     high = low + FRAME_IN * rise_per_inch
     return Profile(distance, ground, low, high, exaggeration, per_inch / letter.POINTS_PER_INCH)
 
 
-def _round_exaggeration(most: float) -> float:
-    """Return the greatest round vertical exaggeration that is not above `most`."""
-    power = 10.0 ** math.floor(math.log10(most))
-    return max(m * power for m in _EXAGGERATIONS if m * power <= most * (1 + 1e-9))
+def _exaggerations() -> Iterator[float]:
+    """Yield round vertical exaggerations from the greatest to the least."""
+    for power in range(3, -5, -1):
+        for mantissa in _MANTISSAS:
+            yield mantissa * 10.0**power
 
 
 def take_stops(plan: Plan, pipes: Sequence[str]) -> Stops:

@@ -6,6 +6,7 @@ import math
 
 _MAP_SCALES = (1, 1.25, 1.5, 2, 2.5, 3, 4, 5, 6, 7.5, 10)
 _STEPS = (1, 2, 2.5, 5, 10)
+_BAND_STEPS = (1, 2, 2.5, 4, 5, 6, 7.5, 10)
 
 
 def round_up(value: float, mantissas: tuple[float, ...] = _STEPS) -> float:
@@ -29,8 +30,11 @@ def walk_bands(limit_m: float) -> list[float]:
     """Return the edges of the bands of walking distance [m], from 0 to the limit.
 
     Four or five bands of one round width; a last sliver is joined to its neighbour.
+
+    >>> walk_bands(400.0)
+    [0.0, 100.0, 200.0, 300.0, 400.0]
     """
-    step = round_up(limit_m / 5)
+    step = round_up(limit_m / 5, _BAND_STEPS)
     edges = [step * i for i in range(math.ceil(limit_m / step - 1e-9))]
     if len(edges) > 1 and limit_m - edges[-1] < step / 4:
         edges.pop()

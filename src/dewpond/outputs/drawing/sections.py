@@ -19,6 +19,7 @@ from dewpond.outputs.drawing.profile import (
     LEFT_IN,
     RIGHT_IN,
     WIDTH_IN,
+    Label,
     Profile,
     Stops,
     spread_out,
@@ -56,7 +57,7 @@ def long_section(plan: Plan, layers: Layers, pipes: Sequence[str], number: int) 
     tops = _on_line(layers["air_valve"], pipes)
     dips = _on_line(layers["washout"], pipes)
     stops = take_stops(plan, pipes)
-    profile = take_profile(plan, pipes, summits=len(tops) > 0, hollows=len(dips) > 0)
+    profile = take_profile(plan, pipes, _labels(tops), _labels(dips))
     names_in = max(letter.text_size_pt(text, LABEL_PT)[0] for text in stops.texts)
     height_in = _BOTTOM_IN + FRAME_IN + _ELBOW_IN + names_in / letter.POINTS_PER_INCH + _TITLES_IN
     figure = letter.new_figure(WIDTH_IN, height_in)
@@ -81,6 +82,20 @@ def long_section(plan: Plan, layers: Layers, pipes: Sequence[str], number: int) 
 
 def _on_line(points: gpd.GeoDataFrame, pipes: Sequence[str]) -> gpd.GeoDataFrame:
     return points[points["pipe"].isin(list(pipes))].sort_values("distance_m", kind="stable")
+
+
+def _labels(points: gpd.GeoDataFrame) -> list[Label]:
+    return [
+        Label(level, letter.text_size_pt(text, LABEL_PT)[0] / letter.POINTS_PER_INCH)
+        for level, text in zip(points["ground_level_m"], _point_texts(points), strict=True)
+    ]
+
+
+def _point_texts(points: gpd.GeoDataFrame) -> list[str]:
+    return [
+        f"{name}, {level:.1f} m"
+        for name, level in zip(points["name"], points["ground_level_m"], strict=True)
+    ]
 
 
 def _dress(axes: Axes, plan: Plan, profile: Profile) -> None:
@@ -115,7 +130,7 @@ def _draw_levels(axes: Axes, plan: Plan, profile: Profile) -> None:
         color=letter.STILL_WATER,
         linewidth=1.3,
         linestyle=(0, (6, 2.5)),
-        label="Level of still water (no flow)",
+        label="Static water level (no flow)",
         zorder=2.5,
     )
     if (ground > level).any():
@@ -129,7 +144,7 @@ def _draw_levels(axes: Axes, plan: Plan, profile: Profile) -> None:
             edgecolor=_ABOVE_WATER,
             hatch="xxxx",
             linewidth=0.8,
-            label="Ground above the level of still water",
+            label="Ground above the static water level",
             zorder=2.8,
         )
 
@@ -195,11 +210,11 @@ def _draw_points(
     beside = step_aside(at, stops_m, 0.7 * gap)
     spread = spread_out(np.maximum.accumulate(beside), gap, *axes.get_xlim())
     way = profile.rise_per_point * (1 if up else -1)
-    for x, shown, level, name in zip(at, spread, levels, points["name"], strict=True):
+    for x, shown, level, text in zip(at, spread, levels, _point_texts(points), strict=True):
         foot = level + 12 * way
         axes.plot([x, shown], [level + 4 * way, foot], color=letter.MUTED, linewidth=0.5, zorder=4)
         axes.text(
-            shown, foot + way, f"{name}, {level:.1f} m", rotation=90, ha="center",
+            shown, foot + way, text, rotation=90, ha="center",
             va="bottom" if up else "top", fontproperties=letter.font(LABEL_PT),
             color=letter.INK, path_effects=letter.halo(1.5), parse_math=False, zorder=5,
         )  # fmt: skip
@@ -216,10 +231,10 @@ def _write_titles(
     lowest = level - float(np.nanmax(profile.ground_m))
     title = f"{letter.plain(plan.holding.name, 40)}: long section {number}, {start} to {end}"
     lines = [
-        f"Length {np.ptp(profile.distance_m):,.0f} m  ·  still water at {level:.2f} m  ·  "
+        f"Length {np.ptp(profile.distance_m):,.0f} m  ·  static water level {level:.2f} m  ·  "
         f"static head {lowest:.1f} to {highest:.1f} m (at most {bar_from_head_m(highest):.1f} "
         f"bar)  ·  vertical exaggeration {profile.exaggeration:g}",
-        f"Level of still water: {plan.heads.source_level_reason}",
+        f"Static water level from {plan.heads.source_level_reason}",
     ]
     room_pt = (WIDTH_IN - 2 * 0.35) * letter.POINTS_PER_INCH
     rows = [(title, 12.0, "bold", letter.INK, 0.2)]

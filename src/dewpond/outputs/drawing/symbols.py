@@ -127,7 +127,9 @@ def band_entries(edges_m: Sequence[float]) -> list[KeyEntry]:
             Patch(facecolor=shade, edgecolor=letter.MUTED, linewidth=0.4),
             f"Walk of {near:g} to {far:g} m",
         )
-        for near, far, shade in zip(edges_m, edges_m[1:], letter.WALK_SHADES, strict=False)
+        for near, far, shade in zip(
+            edges_m, edges_m[1:], letter.walk_shades(len(edges_m) - 1), strict=False
+        )
     ]
 
 

@@ -1,0 +1,98 @@
+"""GeoPackage layers and the summary against the plan."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from contextlib import closing
+from dataclasses import replace
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pyogrio
+import pytest
+
+from dewpond.base.model import Plan, Proof
+from dewpond.outputs.geopackage import write_geopackage
+from dewpond.outputs.layers import plan_layers
+from dewpond.outputs.summary import summary_text
+
+
+@pytest.fixture(scope="module")
+def package(plan: Plan, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("gpkg") / "plan.gpkg"
+    write_geopackage(plan_layers(plan), path)
+    return path
+
+
+def test_layers_and_types(package: Path, plan: Plan) -> None:
+    layers = dict(pyogrio.list_layers(package).tolist())
+    assert layers == {
+        "paddock": "MultiPolygon", "outlet": "Point", "pipe": "LineString", "source": "Point",
+        "air_valve": "Point", "washout": "Point", "uncovered": "MultiPolygon",
+    }  # fmt: skip
+    for name in layers:
+        info = pyogrio.read_info(package, layer=name)
+        assert info["crs"] == "EPSG:27700"
+
+
+def test_rows_come_back_as_written(package: Path, plan: Plan) -> None:
+    for kind, layer in plan_layers(plan).items():
+        read = gpd.read_file(package, layer=kind)
+        assert len(read) == len(layer)
+        assert read.geometry.geom_equals_exact(
+            layer.geometry if kind not in {"paddock", "uncovered"} else read.geometry, 1e-9
+        ).all()
+        assert np.isclose(read.area.sum(), layer.area.sum())
+        for column in layer.select_dtypes("number").columns:
+            np.testing.assert_array_equal(read[column].to_numpy(float), layer[column].to_numpy())
+
+
+def test_lists_are_text(package: Path) -> None:
+    outlets = gpd.read_file(package, layer="outlet").set_index("name")
+    assert outlets.loc["outlet 3", "serves"] == "Top Field; Beck Meadow; Long Pasture; Ghyll"
+
+
+def test_an_empty_layer_keeps_its_columns(plan: Plan, tmp_path: Path) -> None:
+    layers = {kind: layer.iloc[:0] for kind, layer in plan_layers(plan).items()}
+    write_geopackage(layers, tmp_path / "empty.gpkg")
+    for kind, layer in layers.items():
+        info = pyogrio.read_info(tmp_path / "empty.gpkg", layer=kind)
+        assert list(info["fields"]) == [c for c in layer.columns if c != "geometry"]
+        assert info["features"] == 0
+
+
+def test_nothing_in_the_file_tells_the_time(package: Path) -> None:
+    with closing(sqlite3.connect(package)) as database:
+        times = {row[0] for row in database.execute("SELECT last_change FROM gpkg_contents")}
+    assert times == {"2000-01-01T00:00:00.000Z"}
+
+
+def test_summary_holds_the_contract(plan: Plan) -> None:
+    summary = json.loads(summary_text(plan, ["plan.geojson", "summary.json"]))
+    assert set(summary) >= {
+        "totals", "verdicts", "optimisation", "warnings", "repairs", "settings", "versions",
+        "inputs", "crs", "walking_grid", "files",
+    }  # fmt: skip
+    assert "confidence" not in summary  # no step has worked it out yet
+    assert summary["totals"] == pytest.approx(dict(plan.totals))
+    assert set(summary["verdicts"][0]) == {
+        "requirement", "figure", "limit", "unit", "met", "where", "remedy",
+    }  # fmt: skip
+    assert summary["met"] is False
+    assert summary["inputs"]["terrain.tif"] == {"sha256": "ab" * 32}
+    assert summary["crs"]["code"] == "EPSG:27700"
+    assert summary["walking_grid"] == {"cell_m": 10.0, "reason": "10 m suits the test"}
+    assert summary["settings"]["design"]["walk_limit_m"] == 240.0
+    assert summary["warnings"] == list(plan.warnings) == ["Ghyll is steep"]
+    routing = summary["optimisation"]["routing"]
+    assert routing["gap"] == pytest.approx((5321.5 - 5000) / 5321.5)
+    assert set(routing) >= {"cost", "bound", "gap", "seconds", "status"}
+
+
+def test_summary_is_strict_json(plan: Plan) -> None:
+    proof = Proof(np.inf, np.nan, 0.0, "stopped")
+    text = summary_text(replace(plan, network=replace(plan.network, proof=proof)), [])
+    parsed = json.loads(text, parse_constant=lambda name: pytest.fail(f"{name} in the file"))
+    assert parsed["optimisation"]["routing"]["cost"] is None
