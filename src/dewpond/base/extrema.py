@@ -15,8 +15,8 @@ def summits_of(before: IntArray, height: FloatArray, prominence: float) -> BoolA
 
     The prominence of a point is how far one must go down from it, on the best way, to come to
     higher ground or to an end of the tree (a leaf or the root). On a tree without forks that is
-    the prominence of `scipy.signal.find_peaks`. Of a level top the middle point is marked; ends
-    never are.
+    the prominence of `scipy.signal.find_peaks`. Of a level top the middle point is marked, of
+    two equal tops the first; ends never are.
 
     Parameters
     ----------
@@ -33,7 +33,7 @@ def summits_of(before: IntArray, height: FloatArray, prominence: float) -> BoolA
     """
     neighbours = _neighbours(before)
     inner = np.array([len(some) > 1 for some in neighbours], dtype=bool) & (before >= 0)
-    tops = _prominent(neighbours, np.where(inner, height, np.inf), prominence)
+    tops = _prominent(neighbours, height, np.flatnonzero(~inner), prominence)
     marked = np.zeros(height.size, dtype=bool)
     for top in tops:
         marked[_middle_of_level(neighbours, height, inner, top)] = True
@@ -54,11 +54,18 @@ def _neighbours(before: IntArray) -> list[list[int]]:
     return neighbours
 
 
-def _prominent(neighbours: list[list[int]], level: FloatArray, prominence: float) -> list[int]:
+def _prominent(
+    neighbours: list[list[int]], height: FloatArray, ends: IntArray, prominence: float
+) -> list[int]:
     """Flood the tree from above; a top is measured where its pool meets one with a higher top.
 
-    An end has an infinite level, higher than any top: air leaves, or water drains, there.
+    Beyond each end stands a point higher than any top: air leaves, or water drains, there.
     """
+    outside = range(height.size, height.size + ends.size)
+    level = np.concatenate([height, np.full(ends.size, np.inf)])
+    neighbours = [*neighbours, *([end] for end in ends.tolist())]
+    for beyond, end in zip(outside, ends.tolist(), strict=True):
+        neighbours[end] = [*neighbours[end], beyond]
     # Points of equal level in the order in which they stand, so the outcome is always the same.
     order = np.lexsort((np.arange(level.size), -level))
     top = np.full(level.size, -1, dtype=np.intp)

@@ -107,7 +107,9 @@ def gather(holding: Holding, fences: gpd.GeoDataFrame, forbidden: shapely.Geomet
     return Linework(lines, laying)
 
 
-def cut(work: Linework, targets: IntArray, points: FloatArray) -> tuple[Linework, FloatArray]:
+def cut(
+    work: Linework, targets: IntArray, points: FloatArray, merge_m: float = GRID_M
+) -> tuple[Linework, FloatArray]:
     """Cut lines at the places on them nearest to points.
 
     Parameters
@@ -115,13 +117,15 @@ def cut(work: Linework, targets: IntArray, points: FloatArray) -> tuple[Linework
     targets : array of int, shape (k,)
         Position of the line to cut for each point.
     points : array of float, shape (k, 2)
+    merge_m : float
+        Cuts this near to each other, or to an end, are made as one [m].
 
     Returns
     -------
     Linework
         The lines that were not cut first, in their order, then the pieces.
     array of float, shape (k, 2)
-        The end at which each cut was made; an end that was there already where it is that near.
+        The end at which each cut was made, or that was there already.
     """
     measures = shapely.line_locate_point(work.lines[targets], shapely.points(points))
     places = np.empty((len(targets), 2))
@@ -130,7 +134,7 @@ def cut(work: Linework, targets: IntArray, points: FloatArray) -> tuple[Linework
     whole = np.ones(len(work.lines), dtype=bool)
     for target in np.unique(targets):
         here = np.flatnonzero(targets == target)
-        new, places[here] = _cut_line(work.lines[target], measures[here])
+        new, places[here] = _cut_line(work.lines[target], measures[here], merge_m)
         if len(new) > 1:
             whole[target] = False
             pieces.extend(new)
@@ -141,27 +145,33 @@ def cut(work: Linework, targets: IntArray, points: FloatArray) -> tuple[Linework
 
 
 def _cut_line(
-    line: shapely.LineString, measures: FloatArray
+    line: shapely.LineString, measures: FloatArray, merge_m: float
 ) -> tuple[list[shapely.LineString], FloatArray]:
     ends = shapely.get_coordinates(line)[[0, -1]]
-    inside = (measures > GRID_M) & (measures < line.length - GRID_M)
-    at_end = np.where(measures[:, None] <= GRID_M, ends[0], ends[1])
-    marks = np.unique(measures[inside])
+    inside = (measures > merge_m) & (measures < line.length - merge_m)
+    nearer_start = measures <= line.length / 2
+    places = np.where(nearer_start[:, None], ends[0], ends[1])
+    marks = _thinned(np.unique(measures[inside]), merge_m)
     if marks.size == 0:
-        return [line], at_end
+        return [line], places
     joints = on_grid(shapely.get_coordinates(shapely.line_interpolate_point(line, marks)))
-    # Two marks on one grid point are one cut.
-    keep = np.r_[True, np.any(np.diff(joints, axis=0) != 0, axis=1)]
-    group = np.cumsum(keep) - 1
-    stops = np.concatenate([[0.0], marks[keep], [line.length]])
-    corners = np.vstack([ends[:1], joints[keep], ends[1:]])
+    stops = np.concatenate([[0.0], marks, [line.length]])
+    corners = np.vstack([ends[:1], joints, ends[1:]])
     pieces = [
         _piece(line, stops[i], stops[i + 1], corners[i], corners[i + 1])
         for i in range(len(stops) - 1)
     ]
-    places = at_end
-    places[inside] = joints[keep][group[np.searchsorted(marks, measures[inside])]]
+    places[inside] = joints[np.searchsorted(marks, measures[inside], side="right") - 1]
     return pieces, places
+
+
+def _thinned(marks: FloatArray, apart_m: float) -> FloatArray:
+    """Return ascending marks without those too near to the one kept before them."""
+    kept: list[float] = []
+    for mark in marks.tolist():
+        if not kept or mark - kept[-1] > apart_m:
+            kept.append(mark)
+    return np.array(kept)
 
 
 def _piece(

@@ -28,6 +28,8 @@ _SPURS = 3
 _LONGEST_SPUR = 2.0
 # A gap is worth crossing when the way round is more than this many times as long.
 _WORTH = 3.0
+# Links that reach a line this near to each other, or to its end, meet it in one place [m].
+_ONE_PLACE_M = 3.0
 
 
 def spurs(work: Linework, points: FloatArray, forbidden: shapely.Geometry) -> Linework:
@@ -45,7 +47,7 @@ def spurs(work: Linework, points: FloatArray, forbidden: shapely.Geometry) -> Li
         starts.append(np.repeat(point[None], len(chosen), axis=0))
         targets.append(chosen)
         feet.append(foot)
-    return _tie(work, np.vstack(starts), np.concatenate(targets), np.vstack(feet))
+    return _tie(work, np.vstack(starts), np.concatenate(targets), np.vstack(feet), forbidden)
 
 
 def cross_gaps(work: Linework, gap_m: float, forbidden: shapely.Geometry) -> Linework:
@@ -66,7 +68,7 @@ def cross_gaps(work: Linework, gap_m: float, forbidden: shapely.Geometry) -> Lin
     first = np.r_[True, np.diff(node[order]) != 0] if len(order) else np.empty(0, dtype=bool)
     order = order[first]
     feet = line_ends(link[order])[:, 1]
-    return _tie(work, nodes.coordinates[node[order]], line[order].astype(np.intp), feet)
+    return _tie(work, nodes.coordinates[node[order]], line[order].astype(np.intp), feet, forbidden)
 
 
 def join_parts(work: Linework, loose: FloatArray, forbidden: shapely.Geometry) -> Linework:
@@ -103,12 +105,19 @@ def _nearest_feet(
     return near[chosen].astype(np.intp), feet[chosen]
 
 
-def _tie(work: Linework, starts: FloatArray, targets: IntArray, feet: FloatArray) -> Linework:
+def _tie(
+    work: Linework,
+    starts: FloatArray,
+    targets: IntArray,
+    feet: FloatArray,
+    forbidden: shapely.Geometry,
+) -> Linework:
     """Cut the target lines at the feet and add the links from the starts to them."""
     if len(targets) == 0:
         return work
-    work, places = cut(work, targets, feet)
+    work, places = cut(work, targets, feet, _ONE_PLACE_M)
     ends = np.stack([on_grid(starts), places], axis=1)
+    ends = ends[_free(lines_between(ends[:, 0], ends[:, 1]), forbidden)]
     keys = grid_keys(ends.reshape(-1, 2)).reshape(-1, 4)
     _, first = np.unique(np.sort(keys.view().reshape(-1, 2, 2), axis=1).reshape(-1, 4), axis=0,
                          return_index=True)  # fmt: skip

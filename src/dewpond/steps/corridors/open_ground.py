@@ -14,6 +14,7 @@ from dewpond.steps.corridors.linework import (
     OPEN_GROUND,
     IntArray,
     Linework,
+    cut,
     lines_between,
     on_grid,
 )
@@ -33,9 +34,10 @@ def cross_open_ground(
     """Add straight ways over each paddock between lattice points and the ends of lines in it.
 
     The lattice is triangular; neighbours are those of the Delaunay triangulation and, across each
-    of its edges, the two corners opposite, so that a way in any direction is at most 4 % longer
-    than straight (1 / cos 15 degrees).
+    of its edges, the two corners opposite, so that well inside a paddock a way in any direction
+    is at most 4 % longer than straight (1 / cos 15 degrees).
     """
+    work = _with_places(work, spacing_m)
     ends = number_nodes(work).coordinates
     tree = shapely.STRtree(shapely.points(ends))
     starts, stops = [np.empty((0, 2))], [np.empty((0, 2))]
@@ -51,6 +53,19 @@ def cross_open_ground(
             starts.append(points[one[free]])
             stops.append(points[other[free]])
     return work.with_lines(lines_between(np.vstack(starts), np.vstack(stops)), OPEN_GROUND)
+
+
+def _with_places(work: Linework, spacing_m: float) -> Linework:
+    """Cut long lines so that ways over open ground can leave them every spacing or so."""
+    length = shapely.length(work.lines)
+    pieces = np.ceil(length / spacing_m).astype(np.intp)
+    targets = np.repeat(np.arange(len(pieces)), np.maximum(pieces - 1, 0))
+    if targets.size == 0:
+        return work
+    step = np.arange(targets.size) - np.searchsorted(targets, targets) + 1
+    measures = length[targets] * step / pieces[targets]
+    points = shapely.line_interpolate_point(work.lines[targets], measures)
+    return cut(work, targets, shapely.get_coordinates(points))[0]
 
 
 def _points(
