@@ -152,6 +152,13 @@ class RoutingSettings(Table):
     open_ground_spacing_m: float = setting(
         50.0, "Distance between nodes on open ground [m].", COMMON_PRACTICE, gt=0
     )
+    widest_gap_m: float = setting(
+        20.0,
+        "Widest gap between fences, a lane for instance, that pipe may cross anywhere [m].",
+        COMMON_PRACTICE,
+        ge=0,
+        le=200,
+    )
 
 
 class PricesSettings(Table):
