@@ -165,7 +165,7 @@ def run_tank(
     if draw.shape != supply.shape or draw.ndim != 1:
         raise ValueError("draw and supply must have the same number of steps")
     start = volume_l if start_l is None else start_l
-    if not 0.0 <= start <= volume_l:
+    if not 0.0 <= start <= volume_l < np.inf:
         raise ValueError(f"{start:g} L does not fit a tank of {volume_l:g} L")
     level, drawn, taken = np.empty(len(draw)), np.empty(len(draw)), np.empty(len(draw))
     water = start

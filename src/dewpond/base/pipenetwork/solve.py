@@ -21,8 +21,9 @@ from dewpond.base.pipenetwork.model import BoolArray, NetworkFlow, PipeNetwork, 
 from dewpond.base.surface import FloatArray
 
 _MOST_STEPS = 200
+_UNDAMPED = 15  # whole steps first: they nearly always settle, and cost one evaluation each
 _HEAD_TOLERANCE_M = 1e-6
-_ROUGH_M = 0.1  # misfit below which one-way links are made to shut fully
+_ROUGH_M = 10.0  # misfit below which one-way links are made to shut fully
 _FLOW_TOLERANCE_M3_S = 1e-9
 _FLOW_TOLERANCE_SHARE = 1e-7
 _ENOUGH = 0.5  # share of the downhill slope that may be left, up or down, after a step
@@ -141,9 +142,9 @@ def _newton(
         head = _heads(network, known, drawn, flow - loss / slope, 1.0 / slope)
         drop = head[:, start] - head[:, end]
         change = (drop - loss) / slope
-        if balanced:
+        if balanced and step > _UNDAMPED:
             flow, loss, slope = _line_search(links, wall, flow, change, loss, slope, drop)
-        else:  # only a whole step brings the flows into balance at the nodes
+        else:  # only a whole step brings flows that are out of balance into it
             flow = flow + change
             loss, slope = links.loss_and_slope(flow, wall)
             balanced = True
