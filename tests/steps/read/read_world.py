@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Callable
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,11 @@ from dewpond.steps.read import read_holding
 UTM = "EPSG:32630"
 EAST, NORTH = 552_000.0, 5_972_000.0
 MOB = {"name": "cows", "species": "cattle", "head": 40, "weight_kg": 600.0}
+
+
+@lru_cache
+def _carry(source: pyproj.CRS, target: pyproj.CRS) -> pyproj.Transformer:
+    return pyproj.Transformer.from_crs(source, target, always_xy=True)
 
 
 def plane_m(easting: Any, northing: Any) -> Any:
@@ -58,15 +64,13 @@ def write_dem(
     """
     crs = pyproj.CRS.from_user_input(crs)
     flat = crs.to_2d()
-    west, south, east, north = pyproj.Transformer.from_crs(
-        UTM, flat, always_xy=True
-    ).transform_bounds(
+    west, south, east, north = _carry(pyproj.CRS(UTM), flat).transform_bounds(
         EAST + corners[0], NORTH + corners[1], EAST + corners[2], NORTH + corners[3]
     )
     columns, rows = int((east - west) / posting), int((north - south) / posting)
     x = west + posting * (np.arange(columns) + 0.5)
     y = north - posting * (np.arange(rows) + 0.5)
-    back = pyproj.Transformer.from_crs(flat, UTM, always_xy=True)
+    back = _carry(flat, pyproj.CRS(UTM))
     stored = (height(*back.transform(*np.meshgrid(x, y))) - offset) / scale
     dtype = profile.setdefault("dtype", "float64")
     if np.issubdtype(np.dtype(dtype), np.integer):

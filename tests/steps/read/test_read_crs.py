@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import geopandas as gpd
 import numpy as np
 import pyproj
 import pytest
+import rasterio
+import shapely
+from affine import Affine
 from hypothesis import given
 from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
-from read_world import faults, read, write_holding
+from read_world import faults, read, read_frame, write_holding
 
 from dewpond.steps.read.working_crs import LARGEST_SCALE_ERROR, local_crs, scale_error
 
@@ -55,6 +59,28 @@ def test_web_mercator_stretches_by_the_secant_of_the_latitude():
     extent = (-2.2, 53.9, -2.2, 53.9)
     found = scale_error(pyproj.CRS.from_epsg(3857), extent)
     assert found == pytest.approx(1 / np.cos(np.radians(53.9)) - 1, rel=0.02)
+
+
+def test_a_holding_astride_the_180th_meridian(tmp_path):
+    """Outlines are cut in two on the meridian, as RFC 7946, section 3.1.9, asks for."""
+    south, north = -16.8, -16.798
+    parts = [shapely.box(179.998, south, 180, north), shapely.box(-180, south, -179.998, north)]
+    frame = gpd.GeoDataFrame(
+        {"name": ["a"]}, geometry=[shapely.MultiPolygon(parts)], crs="EPSG:4326"
+    )
+    carry = pyproj.Transformer.from_crs("EPSG:4326", "EPSG:32701", always_xy=True)
+    easting, northing = carry.transform(180.0, south)
+    profile = {"driver": "GTiff", "width": 200, "height": 200, "count": 1, "dtype": "float32"}
+    transform = Affine(10, 0, easting - 1000, 0, -10, northing + 1000)
+    with rasterio.open(
+        tmp_path / "terrain.tif", "w", crs="EPSG:32701", transform=transform, **profile
+    ) as target:
+        target.write(np.full((1, 200, 200), 30, dtype="float32"))
+    source = {"name": "s", "kind": "spring", "at": [179.999, -16.799]}
+    holding = read_frame(frame, tmp_path, source=[source])
+    assert holding.crs.to_epsg() in (32660, 32701)
+    geodesic_m2 = sum(abs(GEOD.geometry_area_perimeter(part)[0]) for part in parts)
+    assert holding.paddocks["area_ha"][0] * 1e4 == pytest.approx(geodesic_m2, rel=2e-3)
 
 
 def test_given_crs_is_used(tmp_path):

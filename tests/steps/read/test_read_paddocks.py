@@ -75,6 +75,12 @@ def test_missing_name_field_names_the_nearest(tmp_path):
     assert 'did you mean "paddock_nam"?' in text
 
 
+def test_without_the_name_field_no_mob_is_blamed(tmp_path):
+    frame = squares().rename(columns={"name": "field"})
+    mob = settings()["mob"][0] | {"paddocks": ["Top Field"]}
+    assert "no such field" in _only(frame_faults(frame, tmp_path, mob=[mob]))
+
+
 def test_name_field_is_found_whatever_its_case(tmp_path):
     frame = squares().rename(columns={"name": "NAME"})
     assert read_frame(frame, tmp_path).paddocks["name"].tolist()[0] == "Top Field"
@@ -179,15 +185,28 @@ def test_crossed_outline_is_beyond_repair(tmp_path):
     assert "draw the outline again" in text
 
 
+def test_nothing_but_crossed_outlines(tmp_path):
+    bow_tie = shapely.Polygon([(0, 0), (200, 200), (200, 0), (0, 200)])
+    texts = frame_faults(_frame(bow_tie, translate(bow_tie, 300, 0)), tmp_path)
+    assert len(texts) == 2
+    assert all("beyond repair" in text for text in texts)
+
+
+def test_coordinates_off_the_earth(tmp_path):
+    texts = frame_faults(_frame(shapely.box(1e12, 1e12, 1e12 + 9, 1e12 + 9)), tmp_path)
+    assert len(texts) == 1
+
+
 def test_small_loop_is_mended_and_reported(tmp_path):
-    # A twist of 4 m at one corner: outline of 40,404 m² and, past the crossing, a lobe of 4 m².
+    # A twist of 4 m at one corner: outline of 40,404 m² and, past the crossing, a lobe of 4 m²,
+    # which at 0.83 m of mean width goes as a sliver.
     loop = shapely.Polygon(
         [(0, 0), (200, 0), (200, 200), (204, 204), (204, 200), (200, 204), (0, 200)]
     )
     assert not loop.is_valid
     holding = read_frame(_frame(loop), tmp_path)
     assert holding.paddocks.geometry.is_valid.all()
-    assert holding.paddocks["area_ha"][0] == pytest.approx(4.0408, abs=1e-9)
+    assert holding.paddocks["area_ha"][0] == pytest.approx(4.0404, abs=1e-9)
     assert any("outline made valid (Self-intersection" in text for text in holding.repairs)
 
 

@@ -86,7 +86,9 @@ def test_unknown_height_unit(folder, dem, found):
 def test_projected_metres_without_unit_are_metres_with_a_warning(folder):
     write_dem(folder / "terrain.tif")
     (warning,) = read(folder).warnings
-    assert warning.startswith("terrain.tif: does not state the unit of its heights; taken to be")
+    assert warning.startswith(
+        "terrain.tif: the unit of the heights is not stated; taken to be metres"
+    )
 
 
 def test_unit_stated_twice_and_differently(folder):

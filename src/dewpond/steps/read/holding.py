@@ -115,7 +115,7 @@ def _in_working_crs(
     refuse_strays(named, notes)
     if len(notes.faults) > before:
         return _DEGREES, None
-    lon_lat = tuple(named.to_crs(_DEGREES).total_bounds.tolist())
+    lon_lat = _lon_lat(named)
     crs = choose_crs(project.holding.crs, lon_lat, notes)
     kept = mend_paddocks(
         named, crs, layer.label, drawing.overlap_share_limit, drawing.sliver_width_m, notes
@@ -132,6 +132,14 @@ def _in_working_crs(
     west, south, east, north = kept.total_bounds
     warn_if_rough(layer.label, layer.crs, crs, ((west + east) / 2, (south + north) / 2), notes)
     return crs, kept
+
+
+def _lon_lat(named: gpd.GeoDataFrame) -> Bounds:
+    """Return the extent in degrees; astride the 180th meridian it runs on past 180."""
+    longitude, latitude = named.to_crs(_DEGREES).get_coordinates().to_numpy().T
+    longitude = longitude[0] + (longitude - longitude[0] + 180) % 360 - 180
+    west, south = float(longitude.min()), float(latitude.min())
+    return west, south, float(longitude.max()), float(latitude.max())
 
 
 def _area(paddocks: gpd.GeoDataFrame, sources: Sequence[Source]) -> Bounds:

@@ -53,7 +53,7 @@ def build_surface(
     settings : TerrainSettings
     notes : Notes
     """
-    factors = [metres_per_unit(raster, settings, notes) for raster in rasters]
+    factors = metres_per_unit(rasters, settings, notes)
     if paddocks is None or area is None or not rasters:
         return None
     crs, bounds = paddocks.crs, tuple(paddocks.total_bounds.tolist())
@@ -61,9 +61,10 @@ def build_surface(
         _refuse_apart(rasters, bounds, crs, notes)
         return None
     middle = ((bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2)
+    for raster in {repr(raster.crs): raster for raster in reversed(rasters)}.values():
+        warn_if_rough(raster.label, raster.crs, crs, middle, notes)
     grids: list[Grid] = []
     for raster, factor in zip(rasters, factors, strict=True):
-        warn_if_rough(raster.label, raster.crs, crs, middle, notes)
         grid = read_window(raster, area, crs, factor, notes) if factor is not None else None
         if grid is not None and np.isfinite(grid.values).any():
             grids.append(grid)

@@ -28,8 +28,9 @@ def name_paddocks(layer: Layer, name_field: str, notes: Notes) -> gpd.GeoDataFra
     Returns
     -------
     GeoDataFrame or None
-        Columns ``name`` (unique), ``written`` (as in the file, may be empty or repeated),
-        ``label`` (for messages), ``geometry`` (2D). None where no feature is usable.
+        Columns ``name`` (unique), ``written`` (as in the file, may be empty or repeated; None
+        throughout where the name field is not there), ``label`` (for messages), ``geometry``
+        (2D). None where no feature is usable.
     """
     if len(layer.frame) == 0:
         notes.fault(
@@ -40,7 +41,9 @@ def name_paddocks(layer: Layer, name_field: str, notes: Notes) -> gpd.GeoDataFra
             remedy="export the paddocks again",
         )
         return None
-    written = _written_names(layer, name_field, notes)
+    field = _name_field(layer, name_field, notes)
+    count = len(layer.frame)
+    written = [_name_text(value) for value in layer.frame[field]] if field else [""] * count
     labels = [layer.feature(position, name) for position, name in enumerate(written)]
     shapes = layer.frame.geometry.to_numpy()
     usable = [
@@ -54,7 +57,7 @@ def name_paddocks(layer: Layer, name_field: str, notes: Notes) -> gpd.GeoDataFra
         notes.repairs.append(f"{layer.label}: heights of the corners dropped, outlines are flat.")
     names = _unique_names(written, labels, notes)
     table = gpd.GeoDataFrame(
-        {"name": names, "written": written, "label": labels},
+        {"name": names, "written": written if field else None, "label": labels},
         geometry=shapely.force_2d(shapes),
         crs=layer.crs,
     )
@@ -155,22 +158,22 @@ def refuse_strays(named: gpd.GeoDataFrame, notes: Notes) -> None:
         )
 
 
-def _written_names(layer: Layer, name_field: str, notes: Notes) -> list[str]:
+def _name_field(layer: Layer, wanted: str, notes: Notes) -> str | None:
+    """Return the field that names the paddocks, whatever its case; None is a fault."""
     fields = [str(column) for column in layer.frame.columns.drop(layer.frame.geometry.name)]
-    field = name_field
-    if field not in fields:
-        alike = [item for item in fields if item.lower() == name_field.lower()]
-        if len(alike) != 1:
-            notes.fault(
-                f"{layer.label}, field {name_field}",
-                "no such field to name the paddocks by",
-                found=f'name_field = "{name_field}"',
-                expected="a field of the layer",
-                remedy=nearest_name(name_field, fields) or "give each paddock a name in the file",
-            )
-            return [""] * len(layer.frame)
-        field = alike[0]
-    return [_name_text(value) for value in layer.frame[field]]
+    if wanted in fields:
+        return wanted
+    alike = [item for item in fields if item.lower() == wanted.lower()]
+    if len(alike) == 1:
+        return alike[0]
+    notes.fault(
+        f"{layer.label}, field {wanted}",
+        "no such field to name the paddocks by",
+        found=f'name_field = "{wanted}"',
+        expected="a field of the layer",
+        remedy=nearest_name(wanted, fields) or "give each paddock a name in the file",
+    )
+    return None
 
 
 def _name_text(value: Any) -> str:

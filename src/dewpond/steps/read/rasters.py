@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 import warnings
 from collections.abc import Iterator, Sequence
@@ -53,8 +54,9 @@ def opened(
         rasters: list[Raster] = []
         if given is not None:
             for number, dataset in enumerate(given, start=1):
-                label = Path(dataset.name).name or f"elevation {number}"
-                record_digests(label, _local_files(dataset), Path(), notes)
+                files = _local_files(dataset)
+                label = files[0].name if files else f"elevation {number}"
+                record_digests(label, files, Path(), notes)
                 rasters.extend(_checked(label, dataset, notes))
         else:
             for path in written:
@@ -83,6 +85,8 @@ def read_window(
     band = dataset.read(
         1, window=window, out_shape=shape, masked=True, resampling=Resampling.average
     )
+    if not _local_files(dataset):
+        notes.inputs[raster.label] = hashlib.sha256(band.tobytes()).hexdigest()
     values = np.ma.filled(band.astype(np.float64), np.nan)
     values = (values * dataset.scales[0] + dataset.offsets[0]) * metres_per_unit
     values = _plausible(values, raster.label, notes)

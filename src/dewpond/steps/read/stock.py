@@ -38,14 +38,16 @@ def find_mobs(
     for position, (name, written) in enumerate(zip(kept["name"], kept["written"], strict=True)):
         for key in dict.fromkeys((name, written)):
             ids.setdefault(key, []).append(position)
-    dropped = (set(named["name"]) | set(named["written"])) - set(ids)
-    known = list(dict.fromkeys([*named["name"], *named["written"]]))
+    known = list(dict.fromkeys([*named["name"], *named["written"].dropna()]))
+    dropped = set(known) - set(ids)
     mobs = []
     for number, mob in enumerate(settings, start=1):
         where = f'[[mob]] {number} ("{mob.name}"), paddocks'
         if mob.paddocks == "all":
             mobs.append(Mob(mob, tuple(range(len(kept)))))
             continue
+        if named["written"].isna().all():
+            continue  # without the name field, itself a fault, no name can be judged
         wanted = [name.strip() for name in mob.paddocks]
         for name in wanted:
             _check_name(name, ids, dropped, known, where, notes)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pyproj
 
 from dewpond.base.settings import TerrainSettings
 from dewpond.base.units import METRES_PER_FOOT
-from dewpond.steps.read.notes import Notes
+from dewpond.steps.read.notes import Notes, listed
 from dewpond.steps.read.rasters import Raster
 
 METRES_PER_US_SURVEY_FOOT = 1200 / 3937
@@ -28,15 +30,37 @@ _SPELLINGS: dict[str, float] = {
 _SET = {"metre": 1.0, "foot": METRES_PER_FOOT}
 
 
-def metres_per_unit(raster: Raster, settings: TerrainSettings, notes: Notes) -> float | None:
-    """Return the factor from a raster's heights to metres; None, with a fault, if unknown.
+def metres_per_unit(
+    rasters: Sequence[Raster], settings: TerrainSettings, notes: Notes
+) -> list[float | None]:
+    """Return the factor from each raster's heights to metres; None, with a fault, if unknown.
 
     In this order: the unit of the band, the vertical CRS of the file, ``height_unit`` of the
     project file. A file and a project file that contradict each other are a fault. A raster
     whose map CRS is projected in metres and that states nothing is taken to be in metres, with
     a warning: national grids are delivered so. Degrees and feet on the map tell nothing.
     """
-    wanted = settings.height_unit
+    factors = []
+    assumed = []
+    for raster in rasters:
+        factor = _stated(raster, settings.height_unit, notes)
+        if factor == 0 and _is_metric(raster.crs):
+            assumed.append(raster)
+            factor = 1.0
+        elif factor == 0:
+            _refuse_unknown(raster, notes)
+            factor = None
+        factors.append(factor)
+    if assumed:
+        notes.warnings.append(
+            f"{listed(raster.label for raster in assumed)}: the unit of the heights is not "
+            f"stated; taken to be metres, as the map CRS, {assumed[0].crs.name}, is in metres."
+        )
+    return factors
+
+
+def _stated(raster: Raster, wanted: str | None, notes: Notes) -> float | None:
+    """Return the factor that file or project file state, 0 where neither does, None at fault."""
     stated = _band_unit(raster, wanted, notes)
     if stated is None:
         return None
@@ -52,14 +76,14 @@ def metres_per_unit(raster: Raster, settings: TerrainSettings, notes: Notes) -> 
             )
             return None
         return factor
-    if wanted is not None:
-        return _SET[wanted]
-    if raster.crs.is_projected and abs(raster.crs.axis_info[0].unit_conversion_factor - 1) < 1e-9:
-        notes.warnings.append(
-            f"{raster.label}: does not state the unit of its heights; taken to be metres, as its "
-            f"map CRS, {raster.crs.name}, is in metres."
-        )
-        return 1.0
+    return _SET[wanted] if wanted is not None else 0.0
+
+
+def _is_metric(crs: pyproj.CRS) -> bool:
+    return crs.is_projected and abs(crs.axis_info[0].unit_conversion_factor - 1) < 1e-9
+
+
+def _refuse_unknown(raster: Raster, notes: Notes) -> None:
     notes.fault(
         raster.label,
         "the unit of its heights is unknown",
@@ -69,7 +93,6 @@ def metres_per_unit(raster: Raster, settings: TerrainSettings, notes: Notes) -> 
         remedy='look it up where the raster came from and set height_unit = "metre" or '
         '"foot" under [terrain]',
     )
-    return None
 
 
 def _band_unit(raster: Raster, wanted: str | None, notes: Notes) -> tuple[float, str] | None:
