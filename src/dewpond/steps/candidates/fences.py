@@ -18,6 +18,7 @@ import shapely
 from dewpond.base.surface import FloatArray
 from dewpond.steps.candidates.between import GroundBetween
 from dewpond.steps.candidates.linework import Linework, stretch
+from dewpond.steps.candidates.tidy import drop_doubles, merge_junctions
 
 # Boundaries drawn from one another still differ by rounding when their CRS is changed [m].
 _LEAST_GAP_M = 0.01
@@ -58,10 +59,21 @@ def merge_fences(paddocks: gpd.GeoDataFrame, gap_width_m: float) -> gpd.GeoDataF
     parts = paddocks.geometry.explode()
     for label, polygon in zip(parts.index, parts.array, strict=True):
         _add_polygon(work, polygon, int(label), gap_m, between)
-    work.join_crossings()
-    lines, owners = work.pieces()
+    lines, owners = _tidy(work, gap_m)
     sides = _sides(lines, owners, paddocks, gap_m, between)
     return gpd.GeoDataFrame({"paddocks": sides}, geometry=lines, crs=paddocks.crs)
+
+
+def _tidy(work: Linework, gap_m: float) -> tuple[list[shapely.LineString], list[int]]:
+    """Return the lines cut where they meet, near junctions made one, none drawn twice."""
+    work.join_crossings()
+    lines, owners = merge_junctions(*work.pieces(), gap_m)
+    # A junction that moved may have drawn a line across another.
+    again = Linework()
+    for line, owner in zip(lines, owners, strict=True):
+        again.add(line, owner)
+    again.join_crossings()
+    return drop_doubles(*again.pieces(), _STRAY_LENGTH_GAPS * gap_m, _STRAY_OFFSET_GAPS * gap_m)
 
 
 def _add_polygon(
