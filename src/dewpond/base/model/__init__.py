@@ -1,0 +1,31 @@
+"""The frozen values that pass between steps; each field with its shape, unit and CRS.
+
+Coordinates are easting then northing, in metres, in the working CRS of the holding. Tables are
+GeoDataFrames or DataFrames that no step changes in place: a step makes a new one.
+"""
+
+from dewpond.base.model.demand import Demand
+from dewpond.base.model.ground import Candidates, Reach, Terrain
+from dewpond.base.model.holding import Features, Holding, Mob, Source
+from dewpond.base.model.layout import Corridors, Heads, Network, Proof, Section, Siting
+from dewpond.base.model.plan import Appraisal, Plan, Verdict
+
+__all__ = [
+    "Appraisal",
+    "Candidates",
+    "Corridors",
+    "Demand",
+    "Features",
+    "Heads",
+    "Holding",
+    "Mob",
+    "Network",
+    "Plan",
+    "Proof",
+    "Reach",
+    "Section",
+    "Siting",
+    "Source",
+    "Terrain",
+    "Verdict",
+]

@@ -1,0 +1,101 @@
+"""What was read: the holding, its features, stock, sources and heights."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import geopandas as gpd
+import pyproj
+
+from dewpond.base.settings import MobSettings, SourceSettings
+from dewpond.base.surface import Surface
+
+
+@dataclass(frozen=True)
+class Mob:
+    """A mob with the paddocks it grazes, as row labels of ``Holding.paddocks``."""
+
+    settings: MobSettings
+    paddocks: tuple[int, ...]
+
+    @property
+    def name(self) -> str:
+        """Name of the mob in the project file."""
+        return self.settings.name
+
+
+@dataclass(frozen=True)
+class Source:
+    """A place that water can come from, in the working CRS."""
+
+    settings: SourceSettings
+    easting_m: float
+    northing_m: float
+
+    @property
+    def name(self) -> str:
+        """Name of the source in the project file."""
+        return self.settings.name
+
+
+@dataclass(frozen=True, eq=False)
+class Features:
+    """Vectors around the paddocks, in the working CRS; an absent one is an empty table.
+
+    Attributes
+    ----------
+    keep_out, tracks, watercourses, gates, existing_pipe : GeoDataFrame
+        Columns ``name`` (text, may be empty) and ``geometry``; row labels 0 to n-1.
+    """
+
+    keep_out: gpd.GeoDataFrame
+    tracks: gpd.GeoDataFrame
+    watercourses: gpd.GeoDataFrame
+    gates: gpd.GeoDataFrame
+    existing_pipe: gpd.GeoDataFrame
+
+
+@dataclass(frozen=True, eq=False)
+class Holding:
+    """What was read: paddocks, features, stock, sources and heights, checked and repaired.
+
+    Attributes
+    ----------
+    name : str
+    crs : pyproj.CRS
+        Working CRS, projected, metres, easting first; lengths in it are true within 0.1 %.
+    paddocks : GeoDataFrame
+        Row labels 0 to n-1 (the paddock id); columns ``name`` (unique), ``area_ha`` (from the
+        repaired shape), ``geometry`` (Polygon or MultiPolygon, valid, 2D). Paddocks do not
+        overlap each other by more than slivers.
+    features : Features
+    mobs : tuple of Mob
+    sources : tuple of Source
+    surface : Surface
+        Ground heights [m].
+    repairs : tuple of str
+        One sentence for each thing mended in the data, naming file and feature.
+    warnings : tuple of str
+        One sentence for each thing the reader of the plan should know.
+    inputs : mapping of str to str
+        SHA-256 by path as written in the project file.
+    credits : tuple of str
+    """
+
+    name: str
+    crs: pyproj.CRS
+    paddocks: gpd.GeoDataFrame
+    features: Features
+    mobs: tuple[Mob, ...]
+    sources: tuple[Source, ...]
+    surface: Surface
+    repairs: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    inputs: Mapping[str, str] = field(default_factory=dict)
+    credits: tuple[str, ...] = ()
+
+    @property
+    def grazed(self) -> tuple[int, ...]:
+        """Ids of the paddocks that at least one mob grazes, ascending."""
+        return tuple(sorted({paddock for mob in self.mobs for paddock in mob.paddocks}))
