@@ -202,6 +202,19 @@ def test_the_same_input_gives_the_same_corridors():
     assert one.nodes.to_wkb().equals(other.nodes.to_wkb())
 
 
+def test_turning_the_holding_changes_no_cost_over_open_ground():
+    field = [(0, 0), (430, 20), (390, 310), (60, 280)]
+    sites = [(0, 0), (390, 310)]
+
+    def cost(turn):
+        outline = [turn(*corner) for corner in field]
+        farm = holding([source(*turn(-30.0, 50.0))], [polygon(*outline)])
+        corridors = lay(farm, [line(*outline, outline[0])], [turn(*s) for s in sites], "open")
+        return cheapest(corridors, 0, 1)[0]
+
+    assert cost(_quarter_turned) == pytest.approx(cost(lambda x, y: (x, y)), abs=0.1)
+
+
 def _quarter_turned(x, y):
     return -y, x
 

@@ -26,6 +26,8 @@ _CLEARANCE = 0.35
 _EDGE_M = 0.5
 # The other diagonal of two triangles is a way too while no longer than so many spacings.
 _DIAGONAL = 2.0
+# Sides that differ by less are equally long; the first of them counts [share].
+_ROUNDING = 1e-6
 
 
 def cross_open_ground(
@@ -72,15 +74,7 @@ def _points(
     part: shapely.Polygon, ends: FloatArray, spacing_m: float, forbidden: shapely.Geometry
 ) -> FloatArray:
     """Return the ends of lines, then lattice points well inside and clear of them."""
-    west, south, east, north = part.bounds
-    rise = spacing_m * np.sqrt(3) / 2
-    rows = int(np.ceil((north - south) / rise)) + 1
-    columns = int(np.ceil((east - west) / spacing_m)) + 1
-    row, column = np.mgrid[0:rows, 0:columns]
-    # The lattice hangs on the paddock, so that it moves with the holding.
-    lattice = np.column_stack(
-        [(west + (column + row % 2 / 2) * spacing_m).ravel(), (south + row * rise).ravel()]
-    )
+    lattice = _lattice(part, spacing_m)
     points = shapely.points(lattice)
     clear_m = _CLEARANCE * spacing_m
     keep = shapely.contains_xy(part, lattice[:, 0], lattice[:, 1])
@@ -89,6 +83,28 @@ def _points(
     if len(ends):
         keep &= shapely.distance(shapely.multipoints(ends), points) > clear_m
     return np.vstack([ends, on_grid(lattice[keep])])
+
+
+def _lattice(part: shapely.Polygon, spacing_m: float) -> FloatArray:
+    """Return a triangular lattice over a paddock, along its longest side, about its centroid.
+
+    It hangs on nothing but the paddock, so that it turns and moves with the holding.
+    """
+    outline = shapely.get_coordinates(shapely.simplify(part.exterior, _EDGE_M))
+    sides = np.diff(outline, axis=0)
+    length = np.hypot(sides[:, 0], sides[:, 1])
+    longest = int(np.argmax(length >= length.max() * (1 - _ROUNDING)))
+    along = sides[longest] / length[longest]
+    across = np.array([-along[1], along[0]])
+    centre = shapely.get_coordinates(part.centroid)[0]
+    reach_m = np.hypot(*(outline - centre).T).max()
+    rise = spacing_m * np.sqrt(3) / 2
+    count = int(np.ceil(reach_m / rise))
+    row, column = np.mgrid[-count : count + 1, -count - 1 : count + 2]
+    steps_along = ((column + row % 2 / 2) * spacing_m).reshape(-1, 1)
+    steps_across = (row * rise).reshape(-1, 1)
+    points: FloatArray = centre + steps_along * along + steps_across * across
+    return points
 
 
 def _neighbours(points: FloatArray, spacing_m: float) -> tuple[IntArray, IntArray]:
