@@ -23,6 +23,9 @@ AnyFloats = FloatArray | Costs
 RAY_SPACING_CELLS = 4.0
 """Distance between neighbouring rays at the far end [cells]."""
 
+LEAST_RAYS = 64
+"""Rays in a right angle at least, so that steep planes are true in every direction."""
+
 
 @dataclass(frozen=True, eq=False)
 class Ground:
@@ -111,7 +114,8 @@ class Ground:
         lowest, reach = float(towards.min()), float(distance_m.max())
         span = max(float(towards.max()) - lowest, 1e-9)
         # a unit of bearing is at most sqrt(2) radians
-        rays = 2 + int(np.ceil(np.sqrt(2) * span * reach / (RAY_SPACING_CELLS * self.cell_m)))
+        fineness = np.sqrt(2) * reach / (RAY_SPACING_CELLS * self.cell_m)
+        rays = 2 + int(np.ceil(span * max(fineness, LEAST_RAYS)))
         steps = 1 + int(np.ceil(reach / self.cell_m))
         x, y = direction(np.linspace(lowest, lowest + span, rays))[:, :, None]
         r = np.arange(steps + 1) * self.cell_m

@@ -15,6 +15,9 @@ from dewpond.base.gridgraph import BoolArray, FloatArray, IntArray
 TOUCH_M = 1e-5
 """A wall this near to the viewpoint is stood upon and hides nothing."""
 
+END_ON_M = 1e-9
+"""A wall whose line passes this near to the viewpoint is seen end on, and hides nothing itself."""
+
 
 @dataclass(frozen=True, eq=False)
 class Walls:
@@ -126,7 +129,9 @@ def look_around(viewpoint: FloatArray, walls: Walls, radius_m: float) -> View:
     kept = _gap_and_reach(start, end, radius_m)
     start, end = start[kept], end[kept]
     sweep = start[:, 0] * end[:, 1] - start[:, 1] * end[:, 0]
-    kept, start, end, sweep = (item[sweep != 0] for item in (kept, start, end, sweep))
+    length = np.hypot(*(end - start).T)
+    broadside = np.abs(sweep) > END_ON_M * length
+    kept, start, end, sweep = (item[broadside] for item in (kept, start, end, sweep))
     towards_start, towards_end = bearing(start.T), bearing(end.T)
     low = np.where(sweep > 0, towards_start, towards_end)
     high = np.where(sweep > 0, towards_end, towards_start)
