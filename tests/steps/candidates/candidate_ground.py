@@ -34,9 +34,7 @@ def paddock_table(shapes: Sequence[BaseGeometry]) -> gpd.GeoDataFrame:
     return frame.assign(area_ha=frame.area / 10_000)
 
 
-def mob(
-    paddocks: Sequence[int], *, name: str = "stores", trough: str | None = None
-) -> Mob:
+def mob(paddocks: Sequence[int], *, name: str = "stores", trough: str | None = None) -> Mob:
     settings = MobSettings(name=name, species="cattle", head=40, weight_kg=400.0, trough=trough)
     return Mob(settings, tuple(paddocks))
 

@@ -36,7 +36,10 @@ def assert_noded(fences: gpd.GeoDataFrame) -> None:
     for a, b in zip(first[first < second], second[first < second], strict=True):
         shared = shapely.intersection(lines[a], lines[b])
         assert shapely.length(shared) == 0
-        ends = {lines[a].coords[0], lines[a].coords[-1]} & {lines[b].coords[0], lines[b].coords[-1]}
+        ends = {lines[a].coords[0], lines[a].coords[-1]} & {
+            lines[b].coords[0],
+            lines[b].coords[-1],
+        }
         assert {tuple(xy) for xy in shapely.get_coordinates(shared)} <= ends
     assert fences.geometry.is_simple.all()
 
@@ -105,7 +108,11 @@ def test_four_paddocks_meet_in_one_junction(jitter_m):
 
 
 def test_a_fence_that_ends_against_another_makes_a_junction_where_it_points():
-    south, north_west, north_east = box(0, 0, 200, 100), box(0, 100, 80, 200), box(80, 100, 200, 200)
+    south, north_west, north_east = (
+        box(0, 0, 200, 100),
+        box(0, 100, 80, 200),
+        box(80, 100, 200, 200),
+    )
     fences = fences_of(south, north_west, north_east)
     junctions = [node for node, degree in graph(fences).degree() if degree == 3]
     assert len(junctions) == 4
@@ -181,7 +188,9 @@ def test_fences_of_a_real_place(real_data: Path, file: str, crs: int):
     vertices = shapely.points(shapely.get_coordinates(paddocks.segmentize(10.0).array))
     assert shapely.distance(lines, vertices).max() <= 1.5 * GAP_M + 0.01
     boundaries = shapely.MultiLineString(list(paddocks.boundary.explode()))
-    assert shapely.hausdorff_distance(lines, shapely.union(lines, boundaries)) <= 1.5 * GAP_M + 0.01
+    assert (
+        shapely.hausdorff_distance(lines, shapely.union(lines, boundaries)) <= 1.5 * GAP_M + 0.01
+    )
     # Neighbours are joined by the fences.
     joined: dict[int, set[int]] = {paddock: set() for paddock in paddocks.index}
     for number, nodes in enumerate(nx.connected_components(graph(fences))):
