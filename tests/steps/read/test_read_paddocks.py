@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import zipfile
+
 import geopandas as gpd
 import numpy as np
 import pytest
@@ -108,6 +110,39 @@ def test_several_layers_need_a_choice(tmp_path):
     assert 'has no such layer; found "feilds"; did you mean "fields"?' in text
     holding = read(tmp_path, paddocks={"boundaries": "farm.gpkg", "layer": "fields"})
     assert len(holding.paddocks) == 3
+
+
+@pytest.mark.parametrize(
+    ("driver", "name"),
+    [("KML", "p.kml"), ("FlatGeobuf", "p.fgb"), ("GPKG", "p.gpkg"), ("GML", "p.gml")],
+)
+def test_formats_of_the_trade(tmp_path, driver, name):
+    write_dem(tmp_path / "terrain.tif")
+    squares().to_crs("EPSG:4326").to_file(tmp_path / name, driver=driver)
+    paddocks = read(tmp_path, paddocks={"boundaries": name}).paddocks
+    assert sorted(paddocks["name"]) == ["Far Field", "Low Field", "Top Field"]
+    np.testing.assert_allclose(paddocks["area_ha"], 4.0, atol=1e-3)
+
+
+def test_zipped_shapefile(tmp_path):
+    write_dem(tmp_path / "terrain.tif")
+    squares().to_file(tmp_path / "fields.shp")
+    with zipfile.ZipFile(tmp_path / "fields.zip", "w") as archive:
+        for suffix in (".shp", ".shx", ".dbf", ".prj"):
+            archive.write(tmp_path / f"fields{suffix}", f"fields{suffix}")
+    holding = read(tmp_path, paddocks={"boundaries": "fields.zip"})
+    assert len(holding.paddocks) == 3
+    assert set(holding.inputs) == {"fields.zip", "terrain.tif"}
+
+
+def test_unreadable_outlines_are_named(tmp_path):
+    write_dem(tmp_path / "terrain.tif")
+    ring = "[[[-2.2, 53.9], [-2.19, 53.9], [-2.19, 53.91]]]"
+    (tmp_path / "paddocks.geojson").write_text(
+        '{"type": "FeatureCollection", "features": [{"type": "Feature", "properties": '
+        f'{{"name": "x"}}, "geometry": {{"type": "Polygon", "coordinates": {ring}}}}}]}}'
+    )
+    assert 'feature 1 ("x"): has no geometry' in _only(faults(tmp_path))
 
 
 def test_shapefile_and_its_parts(tmp_path):

@@ -115,6 +115,38 @@ def test_empty_missing_and_foreign_files_at_once(folder):
     assert "the file text.tif cannot be read as a raster" in texts[2]
 
 
+def test_half_downloaded_raster(folder):
+    whole = write_dem(folder / "whole.tif")
+    (folder / "terrain.tif").write_bytes(whole.read_bytes()[:20_000])
+    text = _only(faults(folder))
+    assert text.startswith("terrain.tif: cannot be read to the end")
+    assert "download or export it again" in text
+
+
+def test_folders_and_the_wrong_kind_of_file(folder):
+    write_dem(folder / "terrain.tif", unit="m")
+    texts = faults(folder, terrain={"elevation": "."}, paddocks={"boundaries": "terrain.tif"})
+    assert len(texts) == 2
+    assert "terrain.tif cannot be read as vector data" in texts[0]
+    assert "the file . cannot be read as a raster" in texts[1]
+
+
+def test_all_nodata_is_told_beside_other_faults(folder):
+    write_dem(folder / "terrain.tif", nodata=-1, height=lambda e, n: np.full(e.shape, -1.0))
+    texts = faults(folder, holding={"crs": "EPSG:4326"})
+    assert len(texts) == 2
+    assert "holds no heights" in texts[1]
+
+
+def test_unknown_datum_shift_is_told(folder):
+    """An ellipsoid alone does not say how it lies on the ground."""
+    crs = "+proj=tmerc +lat_0=53.5 +lon_0=-2 +ellps=intl +units=m +no_defs"
+    write_dem(folder / "terrain.tif", crs=crs, unit="m")
+    (warning,) = read(folder).warnings
+    assert warning.startswith("terrain.tif: the datum shift from")
+    assert "not known" in warning
+
+
 def test_picture_in_place_of_heights(folder):
     with rasterio.open(
         folder / "terrain.tif",

@@ -249,7 +249,10 @@ def test_datasets_handed_over_stay_open(tmp_path):
         memory.open() as dataset,
         WarpedVRT(dataset, crs="EPSG:25830") as warped,
     ):
-        _assert_on_plane(read_holding(project, paddocks=squares(), elevation=dataset))
+        holding = read_holding(project, paddocks=squares(), elevation=dataset)
+        _assert_on_plane(holding)
+        assert set(holding.inputs) == {"elevation 1", "paddocks (GeoDataFrame)"}
+        assert all(len(digest) == 64 for digest in holding.inputs.values())
         _assert_on_plane(read_holding(project, paddocks=squares(), elevation=[dataset]))
         _assert_on_plane(read_holding(project, paddocks=squares(), elevation=warped), 0.6)
         assert not dataset.closed

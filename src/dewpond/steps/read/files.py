@@ -13,13 +13,13 @@ _SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg")
 
 def locate(written: str, folder: Path) -> Path:
     """Return where a path of the project file points; relative paths start at its folder."""
-    return Path(written) if written.startswith("/vsi") else folder / written
+    return folder / written
 
 
 def is_readable(written: str, folder: Path, where: str, notes: Notes) -> bool:
     """Check that a file exists and is not empty; a fault for each that fails."""
     path = locate(written, folder)
-    if written.startswith("/vsi") or path.is_dir():
+    if path.is_dir():
         return True
     if not path.exists():
         notes.fault(
@@ -43,15 +43,14 @@ def is_readable(written: str, folder: Path, where: str, notes: Notes) -> bool:
 def record_digests(written: str, paths: Iterable[Path], folder: Path, notes: Notes) -> None:
     """Record the SHA-256 of a file and of the files that belong to it.
 
-    The file itself goes under the path as written; those beside or behind it (a projection
-    file, the members of a virtual raster) under their path relative to the project file.
+    The file itself goes under the path as written; those beside, behind or inside it (a
+    projection file, the members of a virtual raster, the files of a folder that is one data
+    source) under their path relative to the project file.
     """
     main = locate(written, folder)
-    for path in sorted(set(paths) | {main}):
-        if path.is_dir():
-            inside = [item for item in path.rglob("*") if item.is_file()]
-            record_digests(written, inside, folder, notes)
-        elif path.is_file():
+    inside = list(main.rglob("*")) if main.is_dir() else []
+    for path in sorted({main, *paths, *inside}):
+        if path.is_file():
             key = written if path == main else _relative(path, folder)
             notes.inputs[key] = _sha256(path)
 

@@ -53,6 +53,7 @@ def build_surface(
     settings : TerrainSettings
     notes : Notes
     """
+    before = len(notes.faults)
     factors = metres_per_unit(rasters, settings, notes)
     if paddocks is None or area is None or not rasters:
         return None
@@ -71,7 +72,7 @@ def build_surface(
     if grids:
         posting_m = min(_posting_m(grid, crs, middle) for grid in grids)
         return Surface(_joined_tiles(grids), crs, posting_m)
-    if None not in factors:
+    if len(notes.faults) == before:
         notes.fault(
             listed(raster.label for raster in rasters),
             "holds no heights at the holding",

@@ -82,9 +82,19 @@ def read_window(
     dataset = raster.dataset
     shrink = max(1.0, math.sqrt(window.width * window.height / LARGEST_WINDOW_CELLS))
     shape = max(1, round(window.height / shrink)), max(1, round(window.width / shrink))
-    band = dataset.read(
-        1, window=window, out_shape=shape, masked=True, resampling=Resampling.average
-    )
+    try:
+        band = dataset.read(
+            1, window=window, out_shape=shape, masked=True, resampling=Resampling.average
+        )
+    except RasterioIOError as error:
+        notes.fault(
+            raster.label,
+            "cannot be read to the end",
+            found=str(error.__cause__ or error).splitlines()[0][:160].rstrip("."),
+            expected="a whole file",
+            remedy="download or export it again",
+        )
+        return None
     if not _local_files(dataset):
         notes.inputs[raster.label] = hashlib.sha256(band.tobytes()).hexdigest()
     values = np.ma.filled(band.astype(np.float64), np.nan)
@@ -148,7 +158,7 @@ def _open(written: str, folder: Path, notes: Notes) -> Any | None:
         notes.fault(
             where,
             f"the file {written} cannot be read as a raster",
-            found=str(error).splitlines()[0][:160],
+            found=str(error).splitlines()[0][:160].rstrip("."),
             expected="any format that GDAL reads, for instance GeoTIFF or ESRI ASCII",
             remedy="download or export it again",
         )

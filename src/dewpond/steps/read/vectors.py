@@ -69,10 +69,11 @@ def open_layer(
     if not is_readable(file.path, folder, where, notes):
         return None
     path = locate(file.path, folder)
-    record_digests(file.path, vector_parts(path), folder, notes)
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
         layer = _open(file, path, where, notes, bounds_in)
+    if layer is not None:
+        record_digests(file.path, vector_parts(path), folder, notes)
     heard = dict.fromkeys(str(item.message).strip().rstrip(".") for item in caught)
     notes.warnings.extend(f"{file.path}: {text}." for text in heard)
     return layer
@@ -105,7 +106,7 @@ def _open(
         notes.fault(
             where,
             f"the file {file.path} cannot be read as vector data",
-            found=str(error).splitlines()[0][:160],
+            found=str(error).splitlines()[0][:160].rstrip("."),
             expected="any format that OGR reads, for instance GeoPackage or GeoJSON",
             remedy="open it in a desktop GIS and export it again",
         )
