@@ -166,8 +166,10 @@ def power_loss_and_slope(
     """
     flow, exponent = np.asarray(flow_m3_s, float), np.asarray(power, float)
     size = np.maximum(np.abs(flow), _LEAST_FLOW_M3_S)
-    steepness = np.asarray(scale, float) * size ** (exponent - 1.0)
-    slope = np.where(np.abs(flow) < _LEAST_FLOW_M3_S, steepness, exponent * steepness)
+    steepness = np.asarray(scale, float) * (
+        size if np.ndim(power) == 0 and power == 2.0 else size ** (exponent - 1.0)
+    )
+    slope = np.where(size > _LEAST_FLOW_M3_S, exponent * steepness, steepness)
     return steepness * flow, slope
 
 

@@ -12,8 +12,8 @@ from dewpond.base.pipenetwork.model import BoolArray, PipeNetwork
 from dewpond.base.surface import FloatArray
 from dewpond.base.units import STANDARD_GRAVITY_M_S2
 
-SHUT_S_M2 = 1e10
-"""Loss a flow [s/m²] of a shut valve or of flow against the arrow: 10 m leaks 1e-6 L/s."""
+SHUT_S_M2 = 1e12
+"""Loss a flow [s/m²] of a shut valve or of flow against the arrow: 100 m leaks 1e-7 L/s."""
 
 YIELDING_S_M2 = 1e6
 """The same [s/m²] while flows are still rough, of the size of an open valve's slope."""
@@ -94,11 +94,11 @@ class Links:
         return np.where(self.open, np.concatenate([pipes, valves, pumps]), 0.0)
 
     def harden(self, flow: FloatArray) -> bool:
-        """Scale backward flow in place for the hard wall; say whether all flows kept balance."""
+        """Scale backward flow in place for the hard wall; say whether there was any."""
         one_way = flow[:, len(self.network.start) :]
         backward = (one_way < 0) & self.open[:, len(self.network.start) :]
         one_way[backward] *= YIELDING_S_M2 / SHUT_S_M2
-        return not bool(backward.any())
+        return bool(backward.any())
 
 
 def _one_way(
