@@ -17,6 +17,9 @@ _SAME_SHARE = 0.98
 """Share of two outlines in common from which they are one paddock drawn twice; common
 practice, no source."""
 
+_DUST_M2 = 1e-6
+"""Shared ground below a square millimetre comes from rounding, not from drawing."""
+
 Shapes = npt.NDArray[Any]
 
 
@@ -103,7 +106,7 @@ def _pairs(shapes: Shapes) -> _Pairs:
     first, second = first[ahead], second[ahead]
     shared = shapely.intersection(shapes[first], shapes[second])
     area = shapely.area(shared)
-    real = area > 0
+    real = area > _DUST_M2
     return _Pairs(first[real], second[real], area[real], mean_width_m(shared[real]))
 
 
