@@ -45,8 +45,8 @@ def far_terrain(folder: Path) -> None:
 
 def no_crs(folder: Path) -> None:
     paddocks = gpd.read_file(folder / "paddocks.geojson").to_crs(27700)
-    paddocks.set_crs(None, allow_override=True).to_file(folder / "paddocks.shp")
-    (folder / "paddocks.prj").unlink(missing_ok=True)
+    paddocks.to_file(folder / "paddocks.shp")
+    (folder / "paddocks.prj").unlink()
     edit(folder, '"paddocks.geojson"', '"paddocks.shp"')
 
 
@@ -56,6 +56,7 @@ def unknown_height_unit(folder: Path) -> None:
         west, south, east, north = rasterio.warp.transform_bounds(data.crs, 4326, *data.bounds)
     cell = 0.0005
     shape = (int((north - south) / cell), int((east - west) / cell))
+    edit(folder, 'height_unit = "metre"\n', "")
     write_raster(folder / "terrain.tif", "EPSG:4326", np.full(shape, 9.0), west, north, cell)
 
 

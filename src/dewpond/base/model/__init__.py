@@ -9,23 +9,45 @@ from dewpond.base.model.ground import Candidates, Reach, Terrain
 from dewpond.base.model.holding import Features, Holding, Mob, Source
 from dewpond.base.model.layout import Corridors, Heads, Network, Proof, Section, Siting
 from dewpond.base.model.plan import Appraisal, Plan, Verdict
+from dewpond.base.model.water import (
+    Delivery,
+    Flows,
+    Intake,
+    Isolation,
+    Judgement,
+    Remedy,
+    Shortfall,
+    Sizes,
+    Supply,
+    Watering,
+)
 
 __all__ = [
     "Appraisal",
     "Candidates",
     "Corridors",
+    "Delivery",
     "Demand",
     "Features",
+    "Flows",
     "Heads",
     "Holding",
+    "Intake",
+    "Isolation",
+    "Judgement",
     "Mob",
     "Network",
     "Plan",
     "Proof",
     "Reach",
+    "Remedy",
     "Section",
+    "Shortfall",
     "Siting",
+    "Sizes",
     "Source",
+    "Supply",
     "Terrain",
     "Verdict",
+    "Watering",
 ]

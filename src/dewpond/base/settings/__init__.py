@@ -21,20 +21,32 @@ from dewpond.base.settings.design import (
 )
 from dewpond.base.settings.project import Project, load_project, project_from_dict
 from dewpond.base.settings.stock import MobSettings, SourceSettings
+from dewpond.base.settings.water import (
+    BucketSettings,
+    PipeSettings,
+    PumpSettings,
+    SupplySettings,
+    TroughSettings,
+)
 
 __all__ = [
+    "BucketSettings",
     "DemandSettings",
     "DesignSettings",
     "FeaturesSettings",
     "HoldingSettings",
     "MobSettings",
     "PaddocksSettings",
+    "PipeSettings",
     "PricesSettings",
     "Project",
+    "PumpSettings",
     "RoutingSettings",
     "SitingSettings",
     "SourceSettings",
+    "SupplySettings",
     "TerrainSettings",
+    "TroughSettings",
     "VectorFile",
     "WalkingSettings",
     "load_project",

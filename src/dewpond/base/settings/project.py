@@ -27,6 +27,7 @@ from dewpond.base.settings.design import (
 )
 from dewpond.base.settings.fields import Table
 from dewpond.base.settings.stock import MobSettings, SourceSettings
+from dewpond.base.settings.water import PipeSettings, SupplySettings, TroughSettings
 
 
 class Project(Table):
@@ -43,6 +44,9 @@ class Project(Table):
     walking: WalkingSettings = WalkingSettings()
     siting: SitingSettings = SitingSettings()
     routing: RoutingSettings = RoutingSettings()
+    pipe: PipeSettings = PipeSettings()
+    trough: TroughSettings = TroughSettings()
+    supply: SupplySettings = SupplySettings()
     prices: PricesSettings = PricesSettings()
     folder: Path = Field(default=Path(), exclude=True, strict=False)
     """Folder that the paths are relative to; not part of the file."""

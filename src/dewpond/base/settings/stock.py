@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from dewpond.base.settings.fields import Table, setting
+from dewpond.base.settings.water import BucketSettings, PumpSettings
 
 Species = Literal["cattle", "sheep", "goats", "horses"]
 SourceKind = Literal["mains", "header_tank", "spring", "borehole", "surface_water", "bowser"]
@@ -53,6 +54,13 @@ class SourceSettings(Table):
     )
     bucket_l: float | None = setting(None, "Volume of the timed bucket [L].", gt=0)
     bucket_s: float | None = setting(None, "Time in which it filled [s].", gt=0)
+
+    bucket: list[BucketSettings] = setting([], "Timed buckets, one table each.")
+    yield_l_day: float | None = setting(None, "Most it can give in a day, dry season [L].", gt=0)
+    yield_l_min: float | None = setting(None, "Steady flow it gives, dry season [L/min].", gt=0)
+    tank_volume_l: float | None = setting(None, "Volume of the tank that is there [L].", gt=0)
+    fed_by: str | None = setting(None, "Name of the source that fills this tank.")
+    pump: PumpSettings | None = setting(None, "The pump, where there is one.")
 
     @model_validator(mode="after")
     def _check_bucket(self) -> SourceSettings:

@@ -1,0 +1,161 @@
+"""Settings of pipe, troughs and supply: what makes the water arrive."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from dewpond.base.settings.fields import COMMON_PRACTICE, Table, setting
+
+
+class PipeSettings(Table):
+    """Pipe to choose from and how losses are worked out: ``[pipe]``."""
+
+    table: str | None = setting(
+        None, "CSV of pipe sizes, walls and classes; left out, PE80 and PE100 of ISO 4427."
+    )
+    prices: str | None = setting(None, "CSV of pipe prices a metre; left out, invented samples.")
+    materials: list[str] = setting(
+        ["PE80"], "Materials to choose from, by the name in the table.", COMMON_PRACTICE
+    )
+    friction: Literal["Darcy-Weisbach", "Hazen-Williams"] = setting(
+        "Darcy-Weisbach", "Friction law; Hazen-Williams is optimistic for small cold pipe."
+    )
+    roughness_mm: float = setting(
+        0.01, "Roughness of the bore [mm].", "pipe type list of the open library pandapipes", ge=0
+    )
+    hazen_williams_c: float = setting(
+        140.0, "Coefficient C of plastic pipe (140 to 150).", "EPA/600/R-20/133, table 3.2", gt=0
+    )
+    water_temperature_c: float = setting(
+        10.0, "Temperature of the water [°C].", COMMON_PRACTICE, ge=0, le=40
+    )
+    wall_temperature_c: float | None = setting(
+        None,
+        "Temperature of the pipe wall for its pressure class [°C]; left out, 40 on the surface "
+        "in sun and 20 buried.",
+        COMMON_PRACTICE,
+        ge=0,
+        le=50,
+    )
+    velocity_limit_m_s: float = setting(1.5, "Fastest flow in a pipe [m/s].", "NRCS CPS 516", gt=0)
+    summit_margin_m: float = setting(
+        1.0, "Least head over the ground anywhere along a pipe [m].", COMMON_PRACTICE, ge=0
+    )
+    fittings_loss: float = setting(
+        3.0, "Sum of loss coefficients of the fittings on each pipe.", COMMON_PRACTICE, ge=0
+    )
+    surge: bool = setting(
+        True, "Add the pressure rise of a valve shut fast to the static head.", "Joukowsky 1898"
+    )
+    may_grow: bool = setting(False, "A pipe may be wider than the one before it.")
+    break_with: Literal["break tank", "reducing valve"] = setting(
+        "break tank", "What lowers the pressure where no pipe class will do.", COMMON_PRACTICE
+    )
+
+
+class TroughSettings(Table):
+    """Troughs and their float valves: ``[trough]``."""
+
+    volume_l: float | None = setting(
+        None, "Volume of a fixed trough [L]; left out, one is suggested.", gt=0
+    )
+    mobile_volume_l: float = setting(
+        120.0, "Volume of a mobile trough [L].", COMMON_PRACTICE, gt=0
+    )
+    seat_bore_mm: float | None = setting(
+        None, "Bore of the float valve's seat [mm]; left out, the least of the table that will do."
+    )
+    discharge_coefficient: float = setting(
+        0.6, "Discharge coefficient of the valve.", COMMON_PRACTICE, gt=0, le=1
+    )
+    valves: str | None = setting(None, "CSV of float valves; left out, those of the package.")
+    rule: Literal[
+        "hours of the day", "refill in an hour", "day in four hours", "herd in twenty minutes"
+    ] = setting(
+        "refill in an hour",
+        "Rule for a mob that comes to water together; 'hours of the day' keeps the 7 or 9 hours "
+        "whatever the distance.",
+        "USDA Livestock Watering Data Sheet: refill in 1 h, 2 US gal (7.57 L) an animal",
+    )
+    singly_within_m: float = setting(
+        400.0, "Stock drink in ones and twos within this walk [m].", COMMON_PRACTICE, gt=0
+    )
+    singly_within_ha: float = setting(
+        2.5, "Stock drink in ones and twos in a paddock up to this size [ha].", COMMON_PRACTICE
+    )
+    share_at_once: float = setting(
+        0.10,
+        "Share of the mob that drinks at once when it comes together.",
+        "Teagasc; Missouri NRCS: space for 10 % of the herd",
+        gt=0,
+        le=1,
+    )
+    inlet: Literal["over the rim", "submerged"] = setting(
+        "over the rim", "Where the water enters a trough; a submerged inlet needs an air gap."
+    )
+
+
+class SupplySettings(Table):
+    """Storage, pumping and hauling: ``[supply]``."""
+
+    reserve_days: float = setting(
+        1.0, "Days of demand held in reserve in a tank.", COMMON_PRACTICE, ge=0, le=14
+    )
+    fill_from_hour: float = setting(0.0, "Hour at which a tank may start to fill.", ge=0, le=24)
+    fill_to_hour: float = setting(24.0, "Hour at which it must stop.", ge=0, le=24)
+    drinking_curve: Literal["even", "dawn to dusk", "two peaks"] = setting(
+        "two peaks", "Shape of the drinking day.", "peaks 07-08 h and 17-18 h, Water 2016 8(7) 302"
+    )
+    dry_summer_factor: float = setting(
+        0.8, "Share of the measured flow left in a dry summer.", COMMON_PRACTICE, gt=0, le=1
+    )
+    pump_efficiency: float = setting(
+        0.35, "Power into the water over power into the pump set.", COMMON_PRACTICE, gt=0, le=1
+    )
+    peak_sun_hours: float = setting(
+        4.0, "Hours of full sun on a design day.", COMMON_PRACTICE, gt=0, le=14
+    )
+    panel_derate: float = setting(
+        0.8, "Share of the panel's rating that arrives.", COMMON_PRACTICE, gt=0, le=1
+    )
+    bowser_l: float = setting(1000.0, "Volume of the bowser [L].", COMMON_PRACTICE, gt=0)
+    bowser_trip_h: float = setting(1.0, "Hours a bowser trip takes.", COMMON_PRACTICE, gt=0)
+    frost_depth_mm: float = setting(
+        750.0,
+        "Depth of cover against frost [mm].",
+        "Water Supply (Water Fittings) Regulations 1999, schedule 2: 750 mm",
+        ge=0,
+    )
+    used_in_winter: bool = setting(False, "Whether the scheme carries water in frost.")
+
+
+class BucketSettings(Table):
+    """One timed bucket at a source: ``[[source.bucket]]``."""
+
+    litres: float = Field(gt=0, description="Volume of the bucket [L].")
+    seconds: float = Field(gt=0, description="Time in which it filled [s].")
+    tap: str = setting("", "Which tap.")
+    level_m: float | None = setting(None, "Level of the tap, in the datum of the elevation [m].")
+    date: str = setting("", "Day of the measurement, year-month-day.")
+    hour: float | None = setting(None, "Hour of the measurement.", ge=0, le=24)
+    through: Literal["open pipe", "valve"] = setting(
+        "open pipe", "Whether the water ran from an open pipe or through a valve."
+    )
+
+
+class PumpSettings(Table):
+    """The pump at a source: ``source.pump``."""
+
+    power: Literal["electric", "solar"] = setting("electric", "What drives it.")
+    curve_flow_l_min: list[float] = setting(
+        [], "Flows on the pump's curve [L/min]; left out, a pump is sized from scratch."
+    )
+    curve_head_m: list[float] = setting([], "Heads on the curve at those flows [m].")
+    water_level_below_m: float = setting(
+        0.0, "Depth of the water below the ground at the source [m].", ge=0, le=300
+    )
+    suction_lift_m: float | None = setting(
+        None, "Height of the pump over the water it sucks [m]; left out, it is submerged.", ge=0
+    )
