@@ -20,6 +20,7 @@ _FEWEST = 12
 _DEPTH = 12
 # Cuts are sought at a point between the solution and the running mean of those before.
 _TOWARDS_NEW = 0.5
+_NO_RETURNS = 100
 _GUIDED_EVERY = 4
 _GUIDED_ATTEMPTS = 12
 
@@ -59,11 +60,17 @@ class RootBounding:
             if search.rounds % _GUIDED_EVERY == 0:
                 self.guided(relaxed)
             self.fix(relaxed)
-            if search.is_proven() or not self.master.add_cuts(self.separate(relaxed)):
+            if search.is_proven() or not self.tighten(relaxed):
                 break
             search.rounds += 1
             search.tell(0.6 * search.bound / max(search.best_cost, 1e-12))
         return relaxed
+
+    def tighten(self, relaxed: Relaxed) -> int:
+        """Add rows that the solution breaks; return how many."""
+        added = self.master.add_cuts(self.separate(relaxed))
+        arcs = self.master.broken_no_returns(relaxed.arcs, _NO_RETURNS)
+        return added + self.master.add_no_returns(arcs)
 
     def separate(self, relaxed: Relaxed) -> list[Cut]:
         """Return broken cuts, sought at a middle point first."""

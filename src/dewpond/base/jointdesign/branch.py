@@ -13,6 +13,7 @@ from dewpond.base.jointdesign.improve import exchange_nodes
 from dewpond.base.jointdesign.master import Relaxed
 from dewpond.base.jointdesign.problem import FloatArray
 from dewpond.base.jointdesign.search import SAME_COST, Search
+from dewpond.base.optimiser import quiet_solver
 
 _MOST_LOOPS = 200
 
@@ -38,10 +39,7 @@ def finish(search: Search, root: RootBounding) -> None:
 
 
 def _integer_solver(root: RootBounding) -> highspy.Highs:
-    solver = highspy.Highs()
-    solver.setOptionValue("output_flag", False)
-    solver.setOptionValue("threads", 1)
-    solver.setOptionValue("random_seed", 0)
+    solver = quiet_solver({"threads": 1, "random_seed": 0})
     solver.passModel(root.master.solver.getLp())
     count = root.network.n_arcs + root.network.n_sites
     kinds = np.full(count, int(highspy.HighsVarType.kInteger), dtype=np.uint8)

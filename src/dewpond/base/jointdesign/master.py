@@ -16,6 +16,10 @@ from dewpond.base.errors import SolverError
 from dewpond.base.jointdesign.cuts import Cut
 from dewpond.base.jointdesign.network import Network
 from dewpond.base.jointdesign.problem import FloatArray, IntArray
+from dewpond.base.optimiser import quiet_solver
+
+# A row broken by less counts as kept.
+_BROKEN = 0.01
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,10 +54,10 @@ class Master:
     def __init__(self, network: Network) -> None:
         self.network = network
         self.n_columns = network.n_arcs + network.n_sites + 2 * network.limit_matrix.shape[0]
-        self.solver = highspy.Highs()
-        self.solver.setOptionValue("output_flag", False)
-        self.solver.setOptionValue("threads", 1)
+        self.solver = quiet_solver({"threads": 1})
         self._keys: set[bytes] = set()
+        self._into = self._entering()
+        self._has_no_return = np.zeros(network.n_arcs, dtype=bool)
         self.upper = np.ones(self.n_columns)
         self.lower = np.zeros(self.n_columns)
         self._lay_columns()
@@ -78,20 +82,23 @@ class Master:
     def _lay_rows(self) -> None:
         network, arcs, sites = self.network, self.network.n_arcs, self.network.n_sites
         blank = sp.csr_array((network.n_groups, arcs))
-        self._add(sp.hstack([blank, network.groups, self._no_slack(network.n_groups)]), 1.0, np.inf)
-        entering = self._entering()
+        self._add(
+            sp.hstack([blank, network.groups, self._no_slack(network.n_groups)]), 1.0, np.inf
+        )
+        entering = self._into
         at_site = sp.csr_array(
             (np.ones(sites), (network.site_node, np.arange(sites))), (network.n_nodes, sites)
         )
         # A site with an outlet has pipe coming in.
-        needs = sp.hstack([entering[network.site_node], -sp.eye_array(sites), self._no_slack(sites)])
+        needs = sp.hstack(
+            [entering[network.site_node], -sp.eye_array(sites), self._no_slack(sites)]
+        )
         self._add(needs, 0.0, np.inf)
         nodes = self._no_slack(network.n_nodes)
         self._add(sp.hstack([entering, sp.csr_array(at_site.shape), nodes]), -np.inf, 1.0)
         # Water that enters a node leaves it again or is drunk there.
         balance = sp.hstack([entering - self._leaving(), -at_site, nodes])
         self._add(balance, -np.inf, 0.0)
-        self._add_no_return(entering)
         self._add_sources()
         self._add_limits()
 
@@ -108,21 +115,6 @@ class Master:
         network, pipe = self.network, 2 * self.network.n_edges
         entry = (np.ones(pipe), (network.tail[:pipe], np.arange(pipe)))
         return sp.csr_array(entry, (network.n_nodes, network.n_arcs))
-
-    def _add_no_return(self, entering: sp.csr_array) -> None:
-        """Pipe leaving a node was fed from some other neighbour than the one it leads to."""
-        network, edges = self.network, self.network.n_edges
-        pipe = np.arange(2 * edges)
-        back = (pipe + edges) % (2 * edges) if edges else pipe
-        shape = (2 * edges, network.n_arcs)
-        both = sp.csr_array((np.ones(2 * edges), (pipe, pipe)), shape) + sp.csr_array(
-            (np.ones(2 * edges), (pipe, back)), shape
-        )
-        rows = entering[network.tail[pipe]] - both
-        rows = sp.csr_array(rows)
-        rows.eliminate_zeros()
-        blank = sp.csr_array((2 * edges, network.n_sites))
-        self._add(sp.hstack([rows, blank, self._no_slack(2 * edges)]), 0.0, np.inf)
 
     def _add_sources(self) -> None:
         network = self.network
@@ -143,6 +135,7 @@ class Master:
         self, matrix: sp.sparray, lower: float | FloatArray, upper: float | FloatArray
     ) -> None:
         rows = sp.csr_array(matrix, dtype=float)
+        rows.eliminate_zeros()
         if rows.shape[0]:
             self.solver.addRows(
                 rows.shape[0],
@@ -170,6 +163,33 @@ class Master:
             self._add(sp.csr_array((data, columns, indptr), shape), 1.0, np.inf)
         return len(fresh)
 
+    def add_no_returns(self, arcs: IntArray) -> int:
+        """Add rows for some arcs of pipe: what leaves a node came from elsewhere than its goal.
+
+        The arcs into the node, but for the one straight back, carry at least as much as the arc.
+        """
+        network, edges = self.network, self.network.n_edges
+        fresh = arcs[~self._has_no_return[arcs]]
+        self._has_no_return[fresh] = True
+        rows = np.arange(len(fresh))
+        back = (fresh + edges) % (2 * edges)
+        shape = (len(fresh), network.n_arcs)
+        own = sp.csr_array((np.ones(len(fresh)), (rows, fresh)), shape)
+        returning = sp.csr_array((np.ones(len(fresh)), (rows, back)), shape)
+        matrix = self._into[network.tail[fresh]] - own - returning
+        blank = sp.csr_array((len(fresh), self.n_columns - network.n_arcs))
+        self._add(sp.hstack([matrix, blank]), 0.0, np.inf)
+        return len(fresh)
+
+    def broken_no_returns(self, arcs: FloatArray, most: int) -> IntArray:
+        """Return the arcs of pipe whose row of this kind is broken most, at most so many."""
+        network, edges = self.network, self.network.n_edges
+        pipe = np.arange(2 * edges)
+        both = arcs[pipe] + arcs[(pipe + edges) % (2 * edges)]
+        excess = both - (self._into @ arcs)[network.tail[pipe]]
+        worst = np.argsort(-excess, kind="stable")[:most]
+        return np.asarray(worst[excess[worst] > _BROKEN])
+
     # --- solving ------------------------------------------------------------------------
 
     def set_bounds(self, columns: IntArray, lower: FloatArray, upper: FloatArray) -> None:
@@ -184,7 +204,10 @@ class Master:
         self.solver.run()
         status = self.solver.getModelStatus()
         arcs, sites = self.network.n_arcs, self.network.n_sites
-        if status in (highspy.HighsModelStatus.kInfeasible, highspy.HighsModelStatus.kObjectiveBound):
+        if status in (
+            highspy.HighsModelStatus.kInfeasible,
+            highspy.HighsModelStatus.kObjectiveBound,
+        ):
             none = np.zeros(arcs), np.zeros(sites), np.zeros(arcs), np.zeros(sites)
             return Relaxed(np.inf, *none)
         if status != highspy.HighsModelStatus.kOptimal:

@@ -195,9 +195,7 @@ def _network(
     )
 
 
-def _limits(
-    problem: JointProblem, sites: IntArray
-) -> tuple[sp.csr_array, FloatArray, FloatArray]:
+def _limits(problem: JointProblem, sites: IntArray) -> tuple[sp.csr_array, FloatArray, FloatArray]:
     if problem.limit_matrix is None:
         return sp.csr_array((0, len(sites))), np.empty(0), np.empty(0)
     matrix = sp.csr_array(problem.limit_matrix, dtype=float)[:, sites]

@@ -124,7 +124,9 @@ class SchemeMaker:
 
     def _arc_between(self, tail: IntArray, head: IntArray) -> IntArray:
         flat = self._tail_at.astype(np.int64) * self.size + self._head_at
-        return np.asarray(self._arc_at[np.searchsorted(flat, tail.astype(np.int64) * self.size + head)])
+        return np.asarray(
+            self._arc_at[np.searchsorted(flat, tail.astype(np.int64) * self.size + head)]
+        )
 
     def cost(self, arcs: IntArray, outlets: BoolArray) -> float:
         """Return the whole cost of a scheme."""

@@ -89,6 +89,8 @@ class Search:
 
     def is_proven(self) -> bool:
         """Return whether the gap asked for is reached."""
+        if self.best is None:
+            return False
         wanted = max(self.limits.gap, SAME_COST)
         return self.best_cost - self.bound <= wanted * self.best_cost
 

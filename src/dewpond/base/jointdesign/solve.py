@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
+from dewpond.base.errors import SolverError
 from dewpond.base.jointdesign.ascent import Ascent, ascend
 from dewpond.base.jointdesign.bounding import RootBounding
 from dewpond.base.jointdesign.branch import finish
+from dewpond.base.jointdesign.check import check_problem
 from dewpond.base.jointdesign.construct import construct
 from dewpond.base.jointdesign.fixing import useless_parts
 from dewpond.base.jointdesign.improve import exchange_nodes, improve
 from dewpond.base.jointdesign.master import Master
+from dewpond.base.jointdesign.prefer import shorten_walks
 from dewpond.base.jointdesign.problem import (
     BoolArray,
     IntArray,
@@ -54,6 +57,7 @@ def design_jointly(
     SolverError
         When the linear programme fails.
     """
+    check_problem(problem, limits)
     search = Search(problem, limits, progress, np.random.default_rng(limits.random_state))
     whole = reduce_problem(problem)
     network = whole.network
@@ -155,11 +159,12 @@ def _empty(search: Search, whole: Reduction) -> JointDesign:
 def _report(search: Search, whole: Reduction) -> JointDesign:
     best, problem = search.best, search.problem
     if best is None:
-        raise RuntimeError("no scheme was built although every group can be served")
+        raise SolverError("no scheme was built although every group can be served")
     broken = np.empty(0, dtype=np.int64)
     if whole.network.has_limits:
         chosen = np.isin(whole.sites, best.sites)
         broken = np.flatnonzero(whole.network.limit_excess(chosen) > 1e-6)
+    best = shorten_walks(problem, best)
     search.tell(1.0)
     return JointDesign(
         best.sites, best.edges, best.roots, best.cost, min(search.bound, best.cost),
