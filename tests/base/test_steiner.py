@@ -61,7 +61,7 @@ def _assert_tree(edges, chosen, terminals):
 
 
 @pytest.mark.parametrize("whole", [False, True], ids=["uneven costs", "ties and free edges"])
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(8))
 def test_tree_is_least_and_bound_below_on_small_graphs(seed, whole):
     edges, costs = _random_graph(seed, nodes=11, extra=12, whole=whole)
     terminals = [0, 3, 7, 10]

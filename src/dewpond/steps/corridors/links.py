@@ -28,6 +28,7 @@ _SPURS = 3
 _LONGEST_SPUR = 2.0
 # A gap is worth crossing when the way round is more than this many times as long.
 _WORTH = 3.0
+_PASSES = 2
 # Links that reach a line this near to each other, or to its end, meet it in one place [m].
 _ONE_PLACE_M = 3.0
 
@@ -51,7 +52,17 @@ def spurs(work: Linework, points: FloatArray, forbidden: shapely.Geometry) -> Li
 
 
 def cross_gaps(work: Linework, gap_m: float, forbidden: shapely.Geometry) -> Linework:
-    """Tie the ends of lines to other lines within a gap, where the way round is far longer."""
+    """Tie the ends of lines to other lines within a gap, where the way round is far longer.
+
+    Where a track runs between two fences, the first pass ties a fence to the track and the
+    second goes on from there to the far side.
+    """
+    for _ in range(_PASSES):
+        work = _cross_nearest_gaps(work, gap_m, forbidden)
+    return work
+
+
+def _cross_nearest_gaps(work: Linework, gap_m: float, forbidden: shapely.Geometry) -> Linework:
     nodes = number_nodes(work)
     points = shapely.points(nodes.coordinates)
     node, line = shapely.STRtree(work.lines).query(points, predicate="dwithin", distance=gap_m)
