@@ -81,11 +81,11 @@ class TestPlanMap:
         assert key(scheme) == [
             "Source", "Pipe, 32 mm outside diameter", "Pipe in the ground already",
             "Outlet, with its number", "Outlet that no pipe can reach",
-            "Summit of a pipe: place for an air valve", "Hollow of a pipe: place for a washout",
+            "Summit: place for an air valve", "Hollow: place for a washout",
             "Walk of 0 to 50 m", "Walk of 50 to 100 m", "Walk of 100 to 150 m",
             "Walk of 150 to 200 m", "Walk of 200 to 240 m", "Ground out of reach of water",
             "Paddock boundary", "Kept clear of stock and pipe", "Watercourse", "Lane or track",
-            "Gateway", "Contour of the ground, every 5 m",
+            "Gateway", "Ground contour, every 5 m",
         ]  # fmt: skip
 
     def test_key_leaves_out_what_is_not_there(self, plan: Plan) -> None:
@@ -357,7 +357,7 @@ class TestSmallRules:
 
     def test_free_space_never_gives_the_same_place_twice(self) -> None:
         frame = shapely.box(0, 0, 100, 100)
-        space = FreeSpace(frame, shapely.MultiLineString([[(50, 0), (50, 100)]]))
+        space = FreeSpace(frame, [shapely.LineString([(50, 0), (50, 100)])])
         taken = []
         while (place := space.in_polygon(frame, 20, 10, strict=True)) is not None:
             taken.append(shapely.box(place[0] - 10, place[1] - 5, place[0] + 10, place[1] + 5))

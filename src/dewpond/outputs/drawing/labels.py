@@ -26,15 +26,15 @@ class FreeSpace:
     ----------
     frame : shapely Polygon
         The map; nothing may stick out of it.
-    lines : shapely geometry
+    lines : sequence of shapely geometries
         Lines that lettering should not cover where it can be helped.
     """
 
-    def __init__(self, frame: shapely.Polygon, lines: shapely.Geometry) -> None:
+    def __init__(self, frame: shapely.Polygon, lines: Sequence[shapely.Geometry]) -> None:
         self._frame = frame
-        self._lines = lines
+        self._pieces = shapely.STRtree(_straight_pieces(lines))
         self._taken: list[shapely.Geometry] = []
-        shapely.prepare([self._frame, self._lines])
+        shapely.prepare(self._frame)
 
     def take(self, shape: shapely.Geometry) -> None:
         """Mark a shape as taken."""
@@ -66,11 +66,16 @@ class FreeSpace:
         )
         at_x, at_y = np.append(middle.x, x.ravel()), np.append(middle.y, y.ravel())
         boxes = _boxes(at_x, at_y, width_m, height_m)
-        outside = 1 - shapely.area(shapely.intersection(boxes, polygon)) / (width_m * height_m)
+        shapely.prepare(polygon)
+        outside = (~shapely.covered_by(boxes, polygon)).astype(float)
+        if not strict and outside.any():
+            out = outside > 0
+            inside_m2 = shapely.area(shapely.intersection(boxes[out], polygon))
+            outside[out] = 1 - inside_m2 / (width_m * height_m)
         away = np.hypot(at_x - middle.x, at_y - middle.y) / polygon.area**0.5
         cost = _OUTSIDE_COST * outside + _AWAY_COST * away + self._line_cost(boxes, width_m)
         if strict:
-            cost[outside > 1e-6] = np.inf
+            cost[outside > 0] = np.inf
         return self._settle(boxes, at_x, at_y, cost)
 
     def by_point(
@@ -89,12 +94,18 @@ class FreeSpace:
         """Take the first box, in the order given, that touches nothing taken and no line."""
         boxes = _boxes(x, y, width_m, height_m)
         cost = np.arange(len(x)) / max(len(x), 1)
-        cost[shapely.intersects(boxes, self._lines)] = np.inf
+        cost[self._pieces.query(boxes, predicate="intersects")[0]] = np.inf
         return self._settle(boxes, x, y, cost)
 
     def _line_cost(self, boxes: FloatArray, width_m: float) -> FloatArray:
-        covered = shapely.length(shapely.intersection(boxes, self._lines))
-        return np.asarray(_LINE_COST * covered / width_m, dtype=float)
+        box, piece = self._pieces.query(boxes, predicate="intersects")
+        covered = _length_inside(
+            shapely.get_coordinates(self._pieces.geometries[piece]).reshape(-1, 2, 2),
+            shapely.bounds(boxes[box]),
+        )
+        return np.asarray(
+            _LINE_COST * np.bincount(box, covered, minlength=len(boxes)) / width_m, dtype=float
+        )
 
     def _settle(
         self, boxes: FloatArray, x: FloatArray, y: FloatArray, cost: FloatArray
@@ -109,6 +120,40 @@ class FreeSpace:
             return None
         self.take(boxes[best])
         return float(x[best]), float(y[best])
+
+
+def _straight_pieces(lines: Sequence[shapely.Geometry]) -> FloatArray:
+    """Return the straight pieces of lines, each once: an index finds the near ones quickly."""
+    parts = shapely.get_parts(np.array(list(lines), dtype=object))
+    points, line = shapely.get_coordinates(parts, return_index=True)
+    follows = line[1:] == line[:-1]
+    pairs = np.stack([points[:-1][follows], points[1:][follows]], axis=1)
+    order = np.lexsort((pairs[..., 1], pairs[..., 0]), axis=1)
+    pairs = np.unique(np.take_along_axis(pairs, order[..., None], axis=1), axis=0)
+    return np.asarray(shapely.linestrings(pairs))
+
+
+def _length_inside(pieces: FloatArray, boxes: FloatArray) -> FloatArray:
+    """Return the length of each straight piece inside its upright box.
+
+    Clipping by parameter, after Liang & Barsky, ACM Transactions on Graphics 3 (1984), 1-22
+    (cited from memory); many times faster than a general overlay of two shapes.
+
+    Parameters
+    ----------
+    pieces : array of float, shape (n, 2, 2)
+        Ends of each piece, easting and northing.
+    boxes : array of float, shape (n, 4)
+        West, south, east, north.
+    """
+    start, way = pieces[:, 0], pieces[:, 1] - pieces[:, 0]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        one, other = (boxes[:, :2] - start) / way, (boxes[:, 2:] - start) / way
+    # A piece along an axis never leaves the box across it: it was asked for as one that meets it.
+    along = way == 0
+    enters = np.where(along, 0.0, np.fmin(one, other)).max(axis=1, initial=0.0)
+    leaves = np.where(along, 1.0, np.fmax(one, other)).min(axis=1, initial=1.0)
+    return np.asarray(np.maximum(leaves - enters, 0.0) * np.hypot(*way.T), dtype=float)
 
 
 def _boxes(x: FloatArray, y: FloatArray, width_m: float, height_m: float) -> FloatArray:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import geopandas as gpd
 import numpy as np
@@ -15,7 +15,7 @@ from dewpond.outputs.drawing import lettering as letter
 from dewpond.outputs.drawing.labels import FreeSpace
 from dewpond.outputs.drawing.naming import name_paddocks, name_pipes, name_source
 from dewpond.outputs.drawing.scales import walk_bands
-from dewpond.outputs.drawing.sheet import Sheet, finish_sheet, new_sheet
+from dewpond.outputs.drawing.sheet import KeyEntry, Sheet, finish_sheet, new_sheet
 
 _MARGIN = 0.04
 """Share of the longer side left free around the holding."""
@@ -38,7 +38,7 @@ def plan_map(plan: Plan, layers: Layers) -> Figure:
     Figure
         Drawn to a round scale on at most A4.
     """
-    sheet, edges = _start(plan, layers, "Drinking water plan", _totals(plan))
+    sheet, edges = _start(plan, layers)
     axes, frame = sheet.axes, shapely.box(*sheet.extent_m)
     relief = ground.sample_ground(plan.holding.surface, sheet.extent_m)
     ground.draw_hillshade(axes, relief)
@@ -55,7 +55,7 @@ def plan_map(plan: Plan, layers: Layers) -> Figure:
         for entry in symbols.draw_points(axes, kind, layers[kind])
     ]
     source = symbols.draw_points(axes, "source", _shown_sources(layers, frame))
-    outlets = symbols.draw_outlets(axes, layers["outlet"])
+    outlets = symbols.draw_outlets(axes, layers["outlet"], sheet.metres_per_point)
     entries = [*source, *pipes, *outlets, *points, *symbols.band_entries(edges), *missed]
     entries += [*fences, *around]
     space = _space(sheet, layers)
@@ -66,9 +66,8 @@ def plan_map(plan: Plan, layers: Layers) -> Figure:
     if contours is not None:
         lines, interval = contours
         ground.label_contours(axes, ground.contour_lines(lines), space, sheet.metres_per_point)
-        entries.append(symbols.contour_entry(f"Contour of the ground, every {interval:g} m"))
-    finish_sheet(sheet, entries)
-    return sheet.figure
+        entries.append(symbols.contour_entry(f"Ground contour, every {interval:g} m"))
+    return _finish(plan, sheet, entries, "drinking water plan", _totals(plan))
 
 
 def reach_map(plan: Plan, layers: Layers) -> Figure:
@@ -76,7 +75,7 @@ def reach_map(plan: Plan, layers: Layers) -> Figure:
 
     Parameters and result as `plan_map`.
     """
-    sheet, edges = _start(plan, layers, "Walking distance to water", _reach_line(plan))
+    sheet, edges = _start(plan, layers)
     axes, frame = sheet.axes, shapely.box(*sheet.extent_m)
     ground.draw_walk_bands(axes, plan, edges, alpha=1.0)
     contours = ground.draw_walk_contours(axes, plan, edges[1:-1])
@@ -84,7 +83,7 @@ def reach_map(plan: Plan, layers: Layers) -> Figure:
     around = symbols.draw_surroundings(axes, features)
     missed = symbols.draw_uncovered(axes, layers["uncovered"])
     fences = symbols.draw_paddocks(axes, layers["paddock"])
-    outlets = symbols.draw_outlets(axes, layers["outlet"])
+    outlets = symbols.draw_outlets(axes, layers["outlet"], sheet.metres_per_point)
     entries = [*outlets, *symbols.band_entries(edges), *missed, *fences, *around]
     space = _space(sheet, layers)
     name_paddocks(sheet, layers["paddock"], space, areas=False)
@@ -93,17 +92,20 @@ def reach_map(plan: Plan, layers: Layers) -> Figure:
         ground.label_contours(axes, lines, space, sheet.metres_per_point)
     if contours:
         entries.append(symbols.contour_entry("Line of equal walk [m]", strong=True))
-    finish_sheet(sheet, entries)
-    return sheet.figure
+    return _finish(plan, sheet, entries, "walking distance to water", _reach_line(plan))
 
 
-def _start(plan: Plan, layers: Layers, purpose: str, subtitle: str) -> tuple[Sheet, list[float]]:
+def _start(plan: Plan, layers: Layers) -> tuple[Sheet, list[float]]:
     edges = walk_bands(plan.reach.limit_m)
-    title = f"{letter.plain(plan.holding.name, 45)}: {purpose.lower()}"
-    sheet = new_sheet(
-        _bounds(plan, layers), title, subtitle, _footer(plan), _OTHER_ENTRIES + len(edges)
-    )
-    return sheet, edges
+    return new_sheet(_bounds(plan, layers), _OTHER_ENTRIES + len(edges)), edges
+
+
+def _finish(
+    plan: Plan, sheet: Sheet, entries: Sequence[KeyEntry], purpose: str, subtitle: str
+) -> Figure:
+    title = f"{letter.plain(plan.holding.name, 45)}: {purpose}"
+    finish_sheet(sheet, entries, title, subtitle, _footer(plan))
+    return sheet.figure
 
 
 def _bounds(plan: Plan, layers: Layers) -> tuple[float, float, float, float]:
@@ -124,7 +126,7 @@ def _shown_sources(layers: Layers, frame: shapely.Polygon) -> gpd.GeoDataFrame:
 
 def _space(sheet: Sheet, layers: Layers) -> FreeSpace:
     """Return the room left for lettering once the symbols stand."""
-    lines = shapely.union_all([*layers["pipe"].geometry, *layers["paddock"].boundary])
+    lines = [*layers["pipe"].geometry, *layers["paddock"].boundary]
     inset = -2 * sheet.metres_per_point
     space = FreeSpace(shapely.box(*sheet.extent_m).buffer(inset, join_style="mitre"), lines)
     for kind, radius_pt in (("outlet", 6.5), ("source", 5.5), ("air_valve", 3), ("washout", 3)):

@@ -30,7 +30,7 @@ from dewpond.outputs.drawing.profile import (
 
 _BOTTOM_IN = 0.95
 _TITLES_IN, _ELBOW_IN = 0.85, 0.2
-_EARTH, _EARTH_LINE, _ABOVE_WATER = "#e9e0d2", "#6b5335", "#b2182b"
+_EARTH, _EARTH_LINE, _ABOVE_WATER = "#e9e0d2", "#6b5335", "#efb9b0"
 _SUMMIT, _HOLLOW = "#d55e00", "#117755"
 
 Layers = Mapping[str, gpd.GeoDataFrame]
@@ -140,9 +140,8 @@ def _draw_levels(axes: Axes, plan: Plan, profile: Profile) -> None:
             level,
             where=ground > level,
             interpolate=True,
-            facecolor="none",
-            edgecolor=_ABOVE_WATER,
-            hatch="xxxx",
+            facecolor=_ABOVE_WATER,
+            edgecolor="#b2182b",
             linewidth=0.8,
             label="Ground above the static water level",
             zorder=2.8,

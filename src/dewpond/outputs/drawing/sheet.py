@@ -22,7 +22,7 @@ from dewpond.outputs.drawing.scales import map_scale, round_down, round_up
 _A4_IN = (11.69, 8.27)
 _EDGE_IN, _TICKS_IN, _TITLE_IN, _FOOT_IN = 0.35, 0.22, 0.72, 0.5
 _KEY_WIDTH_IN, _KEY_ROW_IN, _BAR_HEIGHT_IN, _GAP_IN = 2.45, 0.235, 0.95, 0.25
-_KEY_COLUMNS = 3
+_DROP_IN = 0.12
 _METRES_PER_INCH = 0.0254
 
 
@@ -47,12 +47,15 @@ class Sheet:
         Denominator, when printed at actual size.
     extent_m : tuple of float
         West, south, east, north of the frame.
+    beside : bool
+        Whether the key stands beside the map, not beneath it.
     """
 
     figure: Figure
     axes: Axes
     scale: float
     extent_m: tuple[float, float, float, float]
+    beside: bool
 
     @property
     def metres_per_point(self) -> float:
@@ -67,64 +70,73 @@ class _Page:
     beside: bool
 
 
-def new_sheet(
-    bounds_m: tuple[float, float, float, float],
-    title: str,
-    subtitle: str,
-    footer: str,
-    entries: int,
-) -> Sheet:
-    """Return an empty sheet for a holding of these bounds, with title and footer.
+def new_sheet(bounds_m: tuple[float, float, float, float], entries: int) -> Sheet:
+    """Return an empty sheet for a holding of these bounds; `finish_sheet` completes it.
 
     Parameters
     ----------
     bounds_m : tuple of float
         West, south, east, north of all that must be on the map, with its margin.
-    title, subtitle, footer : str
     entries : int
         Most lines that the key may take.
     """
     page = _choose_page(bounds_m, entries)
     extent = _grow(bounds_m, page)
-    map_width, map_height = page.map_in
-    block = _key_block_in(entries)
-    width = _EDGE_IN * 2 + _TICKS_IN + map_width
-    height = _TITLE_IN + map_height + _TICKS_IN + _FOOT_IN
-    if page.beside:
-        width += _GAP_IN + _KEY_WIDTH_IN
-    else:
-        height += block
-    figure = letter.new_figure(width, height)
-    bottom = _FOOT_IN + _TICKS_IN + (0 if page.beside else block)
-    axes = figure.add_axes(
-        (
-            (_EDGE_IN + _TICKS_IN) / width,
-            bottom / height,
-            map_width / width,
-            map_height / height,
-        )
-    )
+    figure = letter.new_figure(*page.map_in)
+    axes = figure.add_axes((0, 0, 1, 1))
+    sheet = Sheet(figure, axes, page.scale, extent, page.beside)
+    _lay_out(sheet, page.map_in, entries)
     _dress(axes, extent, page.scale)
-    _write_texts(figure, title, subtitle, footer)
-    return Sheet(figure, axes, page.scale, extent)
+    return sheet
 
 
-def finish_sheet(sheet: Sheet, entries: Sequence[KeyEntry]) -> None:
-    """Draw key, scale bar and north arrow."""
-    figure, box = sheet.figure, sheet.axes.get_position()
+def finish_sheet(
+    sheet: Sheet, entries: Sequence[KeyEntry], title: str, subtitle: str, footer: str
+) -> None:
+    """Trim the page to what its key needs, then write title, key, scale bar and footer."""
+    figure, axes = sheet.figure, sheet.axes
     width, height = figure.get_size_inches()
-    right = 1 - box.x1 > _KEY_WIDTH_IN / width
+    box = axes.get_position()
+    _lay_out(sheet, (box.width * width, box.height * height), len(entries))
+    _write_texts(figure, title, subtitle, footer)
+    width, height = figure.get_size_inches()
+    box = axes.get_position()
+    if sheet.beside:
+        left_in, top_in = box.x1 * width + _GAP_IN, box.y1 * height
+        bar_in = left_in, box.y0 * height
+    else:
+        left_in, top_in = box.x0 * width, box.y0 * height - _TICKS_IN - _DROP_IN
+        bar_in = box.x1 * width - _KEY_WIDTH_IN, top_in - _BAR_HEIGHT_IN
+    _draw_key(figure, entries, (left_in / width, top_in / height), 1 if sheet.beside else 2)
+    _draw_bar(sheet, *bar_in)
+
+
+def _lay_out(sheet: Sheet, map_in: tuple[float, float], entries: int) -> None:
+    """Size the page round a map of a given size [inches] and put the map in its place."""
+    block = 0.0 if sheet.beside else _key_block_in(entries)
+    width = _EDGE_IN * 2 + _TICKS_IN + map_in[0]
+    width += _GAP_IN + _KEY_WIDTH_IN if sheet.beside else 0.0
+    height = _TITLE_IN + map_in[1] + _TICKS_IN + block + _FOOT_IN
+    sheet.figure.set_size_inches(width, height)
+    left, bottom = _EDGE_IN + _TICKS_IN, _FOOT_IN + block + _TICKS_IN
+    sheet.axes.set_position((left / width, bottom / height, map_in[0] / width, map_in[1] / height))
+
+
+def _key_block_in(entries: int) -> float:
+    """Return the height of a key beneath the map, in two columns with the scale bar beside."""
+    return max(math.ceil(entries / 2) * _KEY_ROW_IN, _BAR_HEIGHT_IN) + _DROP_IN
+
+
+def _draw_key(
+    figure: Figure, entries: Sequence[KeyEntry], top_left: tuple[float, float], columns: int
+) -> None:
     legend = figure.legend(
         handles=[entry.handle for entry in entries],
         labels=[entry.label for entry in entries],
         loc="upper left",
-        bbox_to_anchor=(
-            (box.x1 + _GAP_IN / width, box.y1)
-            if right
-            else (box.x0, box.y0 - (_TICKS_IN + 0.1) / height)
-        ),
-        ncols=1 if right else _KEY_COLUMNS,
-        prop=letter.font(7.5),
+        bbox_to_anchor=top_left,
+        ncols=columns,
+        prop=letter.font(7.2),
         frameon=False,
         borderaxespad=0,
         borderpad=0,
@@ -135,14 +147,6 @@ def finish_sheet(sheet: Sheet, entries: Sequence[KeyEntry]) -> None:
     for text in legend.get_texts():
         text.set_parse_math(False)
         text.set_color(letter.INK)
-    x_in = (box.x1 * width + _GAP_IN) if right else box.x1 * width - _KEY_WIDTH_IN
-    y_in = box.y0 * height if right else _FOOT_IN + 0.05
-    _draw_bar(sheet, x_in, y_in)
-
-
-def _key_block_in(entries: int) -> float:
-    rows = math.ceil(entries / (_KEY_COLUMNS - 0.5))
-    return max(rows * _KEY_ROW_IN, _BAR_HEIGHT_IN) + 0.35
 
 
 def _choose_page(bounds_m: tuple[float, float, float, float], entries: int) -> _Page:

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import shapely
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
@@ -30,7 +31,8 @@ _MISSED: Style = {
     "hatch": "//////",
     "linewidth": 0.6,
 }
-_OUTLET: Style = {"marker": "o", "markersize": 10.5, "markeredgewidth": 1.0}
+_OUTLET: Style = {"marker": "o", "markeredgewidth": 1.0}
+_LARGEST_DISC_PT, _SMALLEST_DISC_PT = 10.5, 7.5
 _POINTS: dict[str, Style] = {
     "air_valve": {"marker": "^", "markersize": 6.5, "color": "#d55e00"},
     "washout": {"marker": "v", "markersize": 6.5, "color": "#117755"},
@@ -38,8 +40,8 @@ _POINTS: dict[str, Style] = {
     "source": {"marker": "s", "markersize": 8.0, "color": letter.INK},
 }
 _POINT_LABELS = {
-    "air_valve": "Summit of a pipe: place for an air valve",
-    "washout": "Hollow of a pipe: place for a washout",
+    "air_valve": "Summit: place for an air valve",
+    "washout": "Hollow: place for a washout",
     "gate": "Gateway",
     "source": "Source",
 }
@@ -85,8 +87,9 @@ def draw_pipes(axes: Axes, plan: Plan, pipes: gpd.GeoDataFrame) -> list[KeyEntry
     return entries
 
 
-def draw_outlets(axes: Axes, outlets: gpd.GeoDataFrame) -> list[KeyEntry]:
+def draw_outlets(axes: Axes, outlets: gpd.GeoDataFrame, metres_per_point: float) -> list[KeyEntry]:
     """Draw each outlet as a disc with its number; hollow where no pipe comes to it."""
+    size_pt = _disc_size_pt(outlets, metres_per_point)
     joined = outlets["static_head_m"].notna().to_numpy(bool)
     entries = []
     for chosen, face, ink, label in (
@@ -94,6 +97,7 @@ def draw_outlets(axes: Axes, outlets: gpd.GeoDataFrame) -> list[KeyEntry]:
         (~joined, "white", letter.PIPE, "Outlet that no pipe can reach"),
     ):
         style = {**_OUTLET, "markerfacecolor": face, "markeredgecolor": ink, "linestyle": "none"}
+        style["markersize"] = size_pt
         rows = outlets[chosen]
         if not len(rows):
             continue
@@ -101,11 +105,23 @@ def draw_outlets(axes: Axes, outlets: gpd.GeoDataFrame) -> list[KeyEntry]:
         for name, point in zip(rows["name"], rows.geometry, strict=True):
             axes.text(
                 point.x, point.y, number_of(name), ha="center", va="center_baseline", color=ink,
-                fontproperties=letter.font(5.8, "bold"), parse_math=False, zorder=7.1,
+                fontproperties=letter.font(0.55 * size_pt, "bold"), parse_math=False, zorder=7.1,
             )  # fmt: skip
         edge = letter.PIPE if face == "white" else face
         entries.append(KeyEntry(Line2D([], [], **{**style, "markeredgecolor": edge}), label))
     return entries
+
+
+def _disc_size_pt(outlets: gpd.GeoDataFrame, metres_per_point: float) -> float:
+    """Return the size at which the two closest outlets just do not touch, within reason."""
+    points = shapely.points(shapely.get_coordinates(outlets.geometry.array))
+    if len(points) < 2:
+        return _LARGEST_DISC_PT
+    _, apart = shapely.STRtree(points).query_nearest(
+        points, exclusive=True, all_matches=False, return_distance=True
+    )
+    closest_pt = float(np.min(apart, initial=np.inf)) / metres_per_point
+    return min(max(closest_pt - 1.0, _SMALLEST_DISC_PT), _LARGEST_DISC_PT)
 
 
 def draw_points(axes: Axes, kind: str, points: gpd.GeoDataFrame) -> list[KeyEntry]:
