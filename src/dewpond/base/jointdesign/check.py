@@ -48,7 +48,8 @@ def _shape_faults(problem: JointProblem) -> Iterator[Fault]:
 
 
 def _shape(array: object) -> tuple[int, ...] | None:
-    return None if array is None else tuple(np.shape(array)) or tuple(array.shape)  # type: ignore[attr-defined]
+    # Sparse arrays have a shape of their own that numpy does not see.
+    return None if array is None else tuple(getattr(array, "shape", ())) or (len(array),)  # type: ignore[arg-type]
 
 
 def _number_faults(problem: JointProblem) -> Iterator[Fault]:

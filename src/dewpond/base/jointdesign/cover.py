@@ -60,4 +60,4 @@ def useful_sites(
         twins = better & better.T
         better &= ~twins | np.tri(len(block), k=-1, dtype=bool)
         useful[block[better.any(axis=1) & ~keep[block]]] = False
-    return useful
+    return np.asarray(useful)

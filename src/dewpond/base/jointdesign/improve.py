@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+import scipy.sparse as sp
 from scipy.sparse import csgraph
 
 from dewpond.base.jointdesign.construct import construct, tidy
@@ -43,7 +44,10 @@ def improve(
     return best
 
 
-def _rebuild(maker, scheme, random, true_length):  # type: ignore[no-untyped-def]
+def _rebuild(
+    maker: SchemeMaker, scheme: Scheme, random: np.random.Generator, true_length: sp.csr_array
+) -> Scheme | None:
+    """Tear down the outlets nearest to a random site, and grow back at shaken prices."""
     network = maker.network
     centre = int(network.site_node[random.integers(network.n_sites)])
     far = csgraph.dijkstra(true_length, indices=centre)

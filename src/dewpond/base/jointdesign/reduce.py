@@ -126,7 +126,7 @@ def _cheapest_sources(problem: JointProblem, edges: IntArray) -> IntArray:
     groups = tidy_rows(problem.groups)
     at_site, at_root = part[problem.site_node], part[problem.root_node[roots]]
     served = [np.sum(groups @ (allowed * (at_site == one)) > 0) for one in at_root]
-    return roots[at_root == at_root[np.argmax(served)]]
+    return np.asarray(roots[at_root == at_root[np.argmax(served)]])
 
 
 def _root_cost(problem: JointProblem) -> FloatArray:
@@ -168,7 +168,7 @@ def _network(
     groups: sp.csr_array,
     rows: IntArray,
 ) -> Network:
-    """Number the nodes that are left."""
+    """Return the network over the nodes that are left, numbered anew."""
     number = np.full(problem.n_nodes, -1)
     number[nodes] = np.arange(len(nodes))
     matrix, lower, upper = _limits(problem, sites)

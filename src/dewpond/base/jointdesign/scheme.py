@@ -101,7 +101,7 @@ class SchemeMaker:
         network = self.network
         cost = np.where(inside[network.source_node], network.source_cost, np.inf)
         best = network.source_node[int(np.argmin(cost))]
-        return (self._tail_at != network.root) | (self._head_at == best)
+        return np.asarray((self._tail_at != network.root) | (self._head_at == best))
 
     def _prune(self, order: IntArray, before: IntArray, outlets: BoolArray) -> Scheme | None:
         network = self.network
