@@ -63,13 +63,9 @@ class Ground:
 
     def heights_m(self, x: FloatArray, y: FloatArray) -> FloatArray:
         """Return bilinear heights [m] at points; the edge carries on beyond the grid."""
-        column = (x - self.transform.c) / self.transform.a - 0.5
-        row = (y - self.transform.f) / self.transform.e - 0.5
-        return np.asarray(
-            ndimage.map_coordinates(
-                self.height_m, [row, column], order=1, mode="nearest", prefilter=False
-            )
-        )
+        at = np.empty((2, *np.broadcast_shapes(np.shape(x), np.shape(y))))
+        at[0], at[1] = y, x
+        return self._sampled(at)
 
     def straight_extra_m(self, start: FloatArray, end: FloatArray) -> FloatArray:
         """Return cost less plan length [m] of straight ways, each taken in steps of a cell.
@@ -98,7 +94,7 @@ class Ground:
     ) -> FloatArray:
         """Return cost less plan length [m] of straight ways from one point to many.
 
-        Heights are taken along rays at most four cells apart at their far end, in steps of a
+        Heights are taken along rays about four cells apart at their far end, in steps of a
         cell, summed outward, and the sums interpolated at the points.
 
         Parameters
@@ -113,16 +109,22 @@ class Ground:
         towards = _unwrapped(towards)
         lowest, reach = float(towards.min()), float(distance_m.max())
         span = max(float(towards.max()) - lowest, 1e-9)
-        # a unit of bearing is at most sqrt(2) radians
-        fineness = np.sqrt(2) * reach / (RAY_SPACING_CELLS * self.cell_m)
+        # a right angle is one unit of bearing
+        fineness = np.pi / 2 * reach / (RAY_SPACING_CELLS * self.cell_m)
         rays = 2 + int(np.ceil(span * max(fineness, LEAST_RAYS)))
         steps = 1 + int(np.ceil(reach / self.cell_m))
         x, y = direction(np.linspace(lowest, lowest + span, rays))[:, :, None]
         r = np.arange(steps + 1) * self.cell_m
-        heights = self.heights_m(viewpoint[0] + x * r, viewpoint[1] + y * r)
+        at = np.empty((2, rays, steps + 1))
+        np.multiply(y, r, out=at[0])
+        np.multiply(x, r, out=at[1])
+        at += viewpoint[::-1, None, None]
+        heights = self._sampled(at)
         total = np.zeros((rays, steps + 1))
         np.cumsum(self._extra(self.cell_m, np.diff(heights, axis=1)), axis=1, out=total[:, 1:])
-        where = [(towards - lowest) * ((rays - 1) / span), distance_m / self.cell_m]
+        where = np.empty((2, towards.size))
+        np.multiply(towards - lowest, (rays - 1) / span, out=where[0])
+        np.divide(distance_m, self.cell_m, out=where[1])
         return np.asarray(
             ndimage.map_coordinates(total, where, order=1, mode="nearest", prefilter=False)
         )
@@ -138,6 +140,17 @@ class Ground:
     def worse_trip_m(self, cost_m: Costs, rise_m: FloatArray) -> Costs:
         """Return the worse of the trips to and from the water [m, level-equivalent]."""
         return cost_m + (self.climb_weight * np.abs(rise_m)).astype(np.float32)
+
+    def _sampled(self, at: FloatArray) -> FloatArray:
+        """Return heights [m] at (northing, easting), shape (2, ...), which is overwritten."""
+        at[0] -= self.transform.f
+        at[0] /= self.transform.e
+        at[1] -= self.transform.c
+        at[1] /= self.transform.a
+        at -= 0.5
+        return np.asarray(
+            ndimage.map_coordinates(self.height_m, at, order=1, mode="nearest", prefilter=False)
+        )
 
     def _extra(self, step_m: FloatArray | float, rise_m: FloatArray) -> FloatArray:
         extra = np.square(rise_m)

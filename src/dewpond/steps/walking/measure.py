@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
@@ -50,7 +51,7 @@ def measure_walks(
     design: DesignSettings,
     *,
     progress: Callable[[float], None] | None = None,
-    workers: int = 1,
+    workers: int | None = None,
 ) -> Reach:
     """Measure the walk from every candidate site to every grazed cell that it can serve.
 
@@ -79,8 +80,8 @@ def measure_walks(
         Walks longer than ``walk_limit_m``, plus ``hose_m`` where troughs are mobile, are left out.
     progress : callable, optional
         Told the share of the work done, from 0 to 1.
-    workers : int
-        Threads. The result does not depend on it.
+    workers : int, optional
+        Threads; left out, one for each processor. The result does not depend on it.
 
     Returns
     -------
@@ -111,7 +112,8 @@ def measure_walks(
 
 
 @contextmanager
-def _spread(workers: int) -> Iterator[Spread]:
+def _spread(workers: int | None) -> Iterator[Spread]:
+    workers = workers or os.cpu_count() or 1
     if workers <= 1:
         yield map
         return
@@ -164,6 +166,7 @@ def _walk_paddock(
         room = make_room(polygon, np.ascontiguousarray(points[here].T), local, limit_m)
         layout = _layout(cells.iloc[here], point_gap[here])
         height = local.heights_m(*points[here].T)
+        here = here.astype(np.int32)
         carried = bool(place_gap[starts].any() or point_gap[here].any())
         costs = walk_room(room, layout, places[starts], limit_m, spread)
         for start, cost in zip(starts, costs, strict=True):
@@ -192,18 +195,17 @@ def _stand(
     Points that are not ``doubtful`` are known to lie in a room.
     """
     at, gap = points.copy(), np.zeros(len(points))
-    geometry = shapely.points(points)
     room = np.zeros(len(points), dtype=np.intp)
     if len(rooms) > 1:
-        room = np.asarray(shapely.STRtree(rooms).nearest(geometry))
+        room = np.asarray(shapely.STRtree(rooms).nearest(shapely.points(points)))
     for number, polygon in enumerate(rooms):
         shapely.prepare(polygon)
-        here = room == number if doubtful is None else (room == number) & doubtful
-        outside = np.flatnonzero(here)
-        outside = outside[~shapely.covers(polygon, geometry[outside])]
-        way = shapely.get_coordinates(shapely.shortest_line(geometry[outside], polygon))
-        at[outside] = way[1::2]
-        gap[outside] = np.hypot(*(way[1::2] - way[::2]).T)
+        here = np.flatnonzero(room == number if doubtful is None else (room == number) & doubtful)
+        geometry = shapely.points(points[here])
+        out = ~shapely.covers(polygon, geometry)
+        way = shapely.get_coordinates(shapely.shortest_line(geometry[out], polygon))
+        at[here[out]] = way[1::2]
+        gap[here[out]] = np.hypot(*(way[1::2] - way[::2]).T)
     return at, np.where(gap > 2 * FENCE_M, gap, 0.0), room
 
 

@@ -67,14 +67,17 @@ class Start:
 
 @dataclass(frozen=True, eq=False)
 class Beyond:
-    """Cells that lie tautly beyond a corner and in its view, nearest first.
+    """Cells that lie tautly beyond a corner and in its view.
 
     Attributes
     ----------
     corner : int
+    least : float
+        Lowest cost among them [m].
     cell : array of int32, shape (k,)
+        Ascending.
     cost : array of float32, shape (k,)
-        Ascending [m].
+        Of the straight way from the corner [m].
     sample : array of int32, shape (l,)
         Which of the sampled cells (every `SAMPLE`-th) are among them.
     plan : array of float32, shape (l,)
@@ -82,6 +85,7 @@ class Beyond:
     """
 
     corner: int
+    least: float
     cell: Cells
     cost: Costs
     sample: Cells
@@ -181,13 +185,15 @@ def straight_costs(
 def lower_round_corners(
     best: Costs, corner_cost: FloatArray, beyond: Sequence[Beyond], limit_m: float
 ) -> None:
-    """Lower costs of cells in place wherever a way round a corner is cheaper."""
+    """Lower costs of cells in place wherever a way round a corner is cheaper.
+
+    Some ways found may be longer than the limit; the caller drops them.
+    """
     for field in beyond:
         before = float(corner_cost[field.corner])
-        if before < limit_m:
-            count = int(np.searchsorted(field.cost, np.float32(limit_m - before), side="right"))
-            cell = field.cell[:count]
-            best[cell] = np.minimum(best[cell], field.cost[:count] + np.float32(before))
+        if before + field.least <= limit_m:
+            way = field.cost + np.float32(before)
+            best[field.cell] = np.minimum(best[field.cell], way)
 
 
 def shorten_round_corners(
@@ -246,12 +252,12 @@ def _priced(
 ) -> Beyond:
     plan = _length(offset)
     cost = plan + room.ground.extra_from_m(room.corners.at[corner], towards, plan)
-    order = np.argsort(cost, kind="stable")
     sampled = cell % SAMPLE == 0
     return Beyond(
         corner,
-        cell[order].astype(np.int32),
-        cost[order].astype(np.float32),
+        float(cost.min()),
+        cell.astype(np.int32),
+        cost.astype(np.float32),
         (cell[sampled] // SAMPLE).astype(np.int32),
         plan[sampled].astype(np.float32),
     )
