@@ -17,6 +17,7 @@ from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 
 from dewpond.base.model import Plan
+from dewpond.outputs import write_plan
 from dewpond.outputs.drawing import long_section, plan_map, reach_map, section_lines
 from dewpond.outputs.drawing.branches import slug
 from dewpond.outputs.drawing.labels import FreeSpace
@@ -372,3 +373,29 @@ def test_names_are_never_read_as_formulas() -> None:
     named = [text for text in figure.findobj(Text) if "$" in text.get_text()]
     assert named
     assert not any(text.get_parse_math() for text in named)
+
+
+def test_a_holding_without_any_outlet_is_drawn_all_the_same(plan: Plan, tmp_path: Any) -> None:
+    """The plan that fails altogether is the one that most needs its map."""
+    network = replace(
+        plan.network,
+        nodes=plan.network.nodes.iloc[:1],
+        pipes=plan.network.pipes.iloc[:0],
+        unconnected=(),
+    )
+    siting = replace(
+        plan.siting,
+        sites=(),
+        nearest_site=np.full_like(plan.siting.nearest_site, -1),
+        walk_m=np.full_like(plan.siting.walk_m, np.nan),
+        unreachable=np.ones_like(plan.siting.unreachable),
+    )
+    heads = replace(
+        plan.heads, nodes=plan.heads.nodes.iloc[:1], pipes=plan.heads.pipes.iloc[:0], sections={}
+    )
+    empty = replace(plan, network=network, siting=siting, heads=heads)
+    names = [path.name for path in write_plan(empty, tmp_path / "out")]
+    assert names == ["plan.geojson", "plan.gpkg", "plan.png", "reach.png", "summary.json"]
+    figure = drawn(reach_map(empty, plan_layers(empty)))
+    assert "Ground out of reach of water" in key(figure)
+    assert "Outlet, with its number" not in key(figure)

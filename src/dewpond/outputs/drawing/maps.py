@@ -20,6 +20,8 @@ from dewpond.outputs.drawing.sheet import KeyEntry, Sheet, finish_sheet, new_she
 _MARGIN = 0.04
 """Share of the longer side left free around the holding."""
 _OTHER_ENTRIES = 12
+_BAND_ALPHA = 0.5
+"""Bands on the plan let the relief through."""
 
 Layers = Mapping[str, gpd.GeoDataFrame]
 
@@ -42,7 +44,7 @@ def plan_map(plan: Plan, layers: Layers) -> Figure:
     axes, frame = sheet.axes, shapely.box(*sheet.extent_m)
     relief = ground.sample_ground(plan.holding.surface, sheet.extent_m)
     ground.draw_hillshade(axes, relief)
-    ground.draw_walk_bands(axes, plan, edges, alpha=0.5)
+    ground.draw_walk_bands(axes, plan, edges, alpha=_BAND_ALPHA)
     contours = ground.draw_height_contours(axes, relief)
     features = symbols.seen_features(plan, frame)
     around = symbols.draw_surroundings(axes, features)
@@ -56,7 +58,14 @@ def plan_map(plan: Plan, layers: Layers) -> Figure:
     ]
     source = symbols.draw_points(axes, "source", _shown_sources(layers, frame))
     outlets = symbols.draw_outlets(axes, layers["outlet"], sheet.metres_per_point)
-    entries = [*source, *pipes, *outlets, *points, *symbols.band_entries(edges), *missed]
+    entries = [
+        *source,
+        *pipes,
+        *outlets,
+        *points,
+        *symbols.band_entries(edges, _BAND_ALPHA),
+        *missed,
+    ]
     entries += [*fences, *around]
     space = _space(sheet, layers)
     name_source(sheet, _shown_sources(layers, frame), space)
@@ -84,7 +93,7 @@ def reach_map(plan: Plan, layers: Layers) -> Figure:
     missed = symbols.draw_uncovered(axes, layers["uncovered"])
     fences = symbols.draw_paddocks(axes, layers["paddock"])
     outlets = symbols.draw_outlets(axes, layers["outlet"], sheet.metres_per_point)
-    entries = [*outlets, *symbols.band_entries(edges), *missed, *fences, *around]
+    entries = [*outlets, *symbols.band_entries(edges, 1.0), *missed, *fences, *around]
     space = _space(sheet, layers)
     name_paddocks(sheet, layers["paddock"], space, areas=False)
     _close_to_contours(space, layers, features)

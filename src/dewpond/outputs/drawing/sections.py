@@ -141,8 +141,7 @@ def _draw_levels(axes: Axes, plan: Plan, profile: Profile) -> None:
             where=ground > level,
             interpolate=True,
             facecolor=_ABOVE_WATER,
-            edgecolor="#b2182b",
-            linewidth=0.8,
+            linewidth=0,
             label="Ground above the static water level",
             zorder=2.8,
         )

@@ -10,11 +10,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Rectangle
-from matplotlib.ticker import FuncFormatter, MultipleLocator
+from matplotlib.ticker import FixedLocator, FuncFormatter
 
 from dewpond.outputs.drawing import lettering as letter
 from dewpond.outputs.drawing.scales import map_scale, round_down, round_up
@@ -184,9 +185,13 @@ def _dress(axes: Axes, extent: tuple[float, float, float, float], scale: float) 
     axes.set_xlim(west, east)
     axes.set_ylim(south, north)
     axes.set_facecolor("white")
-    step = round_up(scale * _METRES_PER_INCH * 1.5)
-    for axis in (axes.xaxis, axes.yaxis):
-        axis.set_major_locator(MultipleLocator(step))
+    per_inch = scale * _METRES_PER_INCH
+    step = round_up(per_inch * 1.5)
+    for axis, low, high in ((axes.xaxis, west, east), (axes.yaxis, south, north)):
+        # None so near a corner that its figure would stick out of the frame.
+        first, last = low + 0.3 * per_inch, high - 0.3 * per_inch
+        ticks = step * np.arange(math.ceil(first / step), math.floor(last / step) + 1)
+        axis.set_major_locator(FixedLocator(list(ticks)))
         axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:.0f}"))
     axes.tick_params(length=2.5, width=0.5, color=letter.MUTED, labelcolor=letter.MUTED, pad=1.5)
     for text in (*axes.get_xticklabels(), *axes.get_yticklabels()):

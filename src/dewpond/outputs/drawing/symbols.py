@@ -9,8 +9,10 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from matplotlib.axes import Axes
+from matplotlib.colors import to_rgba
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
+from matplotlib.patheffects import withStroke
 
 from dewpond.base.model import Plan
 from dewpond.outputs.drawing import lettering as letter
@@ -22,7 +24,12 @@ Style = dict[str, Any]
 _FENCE: Style = {"color": letter.INK, "linewidth": 0.8}
 _PIPE: Style = {"color": letter.PIPE, "linewidth": 1.9, "capstyle": "round"}
 _EXISTING: Style = {"color": letter.PIPE, "linewidth": 1.4, "linestyle": (0, (3, 1.6))}
-_TRACK: Style = {"color": letter.TRACK, "linewidth": 1.6, "alpha": 0.75}
+_TRACK: Style = {
+    "color": "white",
+    "linewidth": 1.3,
+    "path_effects": [withStroke(linewidth=2.5, foreground=letter.TRACK)],
+}
+"""Two edges with white between, so that a lane is told from a stream in grey as well."""
 _STREAM: Style = {"color": letter.STREAM, "linewidth": 1.2}
 _KEEP_OUT: Style = {"facecolor": letter.KEEP_OUT, "edgecolor": "#7d8a76", "linewidth": 0.5}
 _MISSED: Style = {
@@ -136,11 +143,11 @@ def draw_points(axes: Axes, kind: str, points: gpd.GeoDataFrame) -> list[KeyEntr
     return [KeyEntry(Line2D([], [], **style), _POINT_LABELS[kind])]
 
 
-def band_entries(edges_m: Sequence[float]) -> list[KeyEntry]:
-    """Return the lines of the key for the bands of walking distance."""
+def band_entries(edges_m: Sequence[float], alpha: float) -> list[KeyEntry]:
+    """Return the lines of the key for the bands of walking distance, as pale as on the map."""
     return [
         KeyEntry(
-            Patch(facecolor=shade, edgecolor=letter.MUTED, linewidth=0.4),
+            Patch(facecolor=to_rgba(shade, alpha), edgecolor=letter.MUTED, linewidth=0.4),
             f"Walk of {near:g} to {far:g} m",
         )
         for near, far, shade in zip(
