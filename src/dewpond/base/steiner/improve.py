@@ -60,7 +60,7 @@ def _insert(graph: Graph, terminals: IntArray, tree: IntArray) -> IntArray:
     distance, before = dijkstra(
         graph.matrix, directed=False, indices=keys, return_predecessors=True
     )
-    others = np.setdiff1d(np.flatnonzero(np.isfinite(distance[0])), keys)
+    others = _worth_inserting(distance, keys)
     if others.size == 0:
         return tree
     lengths = _spanning_lengths(distance[:, keys], distance[:, others])
@@ -68,6 +68,19 @@ def _insert(graph: Graph, terminals: IntArray, tree: IntArray) -> IntArray:
     if lengths[best] >= graph.cost[tree].sum() * (1 - _RELATIVE_GAIN):
         return tree
     return _expand(graph, terminals, np.append(keys, others[best]), keys, distance, before)
+
+
+def _worth_inserting(distance: FloatArray, keys: IntArray) -> IntArray:
+    """Return the nodes that could shorten the spanning tree of shortest paths between keys.
+
+    A node gains only as a fork of three or more branches, and each of these replaces a longer
+    edge of the tree; so three keys must lie nearer to it than the longest edge.
+    """
+    if keys.size < 3:
+        return np.empty(0, dtype=np.intp)
+    longest = minimum_spanning_tree(distance[:, keys]).data.max()
+    third = np.partition(distance, 2, axis=0)[2]
+    return np.setdiff1d(np.flatnonzero(third < longest), keys)
 
 
 def _spanning_lengths(between: FloatArray, to_extra: FloatArray) -> FloatArray:
