@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from dewpond.base.model import Proof
@@ -24,6 +26,8 @@ from dewpond.base.pipesizing.tables import (
     pipes_fed_by,
 )
 from dewpond.base.surface import FloatArray
+
+_SOLVER_SLACK_M = 1e-5  # ten times what the solver's own tolerance can leave
 
 
 def size_pipes(tree: PipeTree, options: PipeOptions, rules: SizingRules | None = None) -> Sizing:
@@ -74,10 +78,19 @@ def size_pipes(tree: PipeTree, options: PipeOptions, rules: SizingRules | None =
         return Sizing(None, head, tuple(shortfalls), rise, headroom, unproven)
     narrowed = _narrow(tables, options, allowed, fed_by, rules)
     choice, proof = cheapest(tables, narrowed, fed_by, diameter, rules)
+    if choice is not None and not _within(tables, choice):
+        # The solver's tolerance let a hair's breadth through: leave it less room.
+        tighter = replace(tables, room_m=tables.room_m - _SOLVER_SLACK_M)
+        choice, proof = cheapest(tighter, narrowed, fed_by, diameter, rules)
     if choice is not None:
         head = heads_at_checks(tables, choice)
         return Sizing(choice, head, (), 0.0, headroom, proof)
     return _no_choice(tree, tables, options, allowed, fed_by, rules, headroom)
+
+
+def _within(tables: Tables, choice: IntArray) -> bool:
+    lost = tables.start_level_m - heads_at_checks(tables, choice)
+    return bool((lost <= tables.room_m + SMALL_HEAD_M).all())
 
 
 def _narrow(
