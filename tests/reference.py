@@ -8,7 +8,7 @@ from itertools import pairwise
 import networkx as nx
 import numpy as np
 import shapely
-from shapely.geometry import LineString, Point
+from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import nearest_points
 
@@ -44,19 +44,19 @@ def shortest_way_m(
     shape: BaseGeometry,
     start: Spot,
     end: Spot,
-    height_m: Callable[[float, float], float],
+    height_m: Callable[[np.ndarray, np.ndarray], np.ndarray],
     step_m: float = 2.0,
 ) -> float:
     """Return the length over the ground of the way that is shortest in plan [m]."""
     total = 0.0
     for one, other in pairwise(shortest_way(shape, start, end)):
-        line = LineString([one, other])
-        count = max(1, int(np.ceil(line.length / step_m)))
-        stations = [
-            line.interpolate(share, normalized=True) for share in np.linspace(0, 1, count + 1)
-        ]
-        levels = np.array([height_m(point.x, point.y) for point in stations])
-        total += float(np.hypot(line.length / count, np.diff(levels)).sum())
+        length = float(np.hypot(other[0] - one[0], other[1] - one[1]))
+        count = max(1, int(np.ceil(length / step_m)))
+        share = np.linspace(0, 1, count + 1)
+        levels = height_m(
+            one[0] + share * (other[0] - one[0]), one[1] + share * (other[1] - one[1])
+        )
+        total += float(np.hypot(length / count, np.diff(levels)).sum())
     return total
 
 

@@ -23,6 +23,7 @@ _MOST_GRID_CELLS = 25_000_000
 _NEAT_CELLS_M = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 _LEAST_MARGIN_M = 60.0
 _MARGIN_SHARE = 0.05
+_NEAR_SOURCE_M = 600.0
 _WIDER = 1.25
 
 
@@ -39,13 +40,13 @@ def model_terrain(holding: Holding, walking: WalkingSettings) -> Terrain:
     Returns
     -------
     Terrain
-        Grids over the paddocks' extent and a margin of 60 m or 5 % of the extent, whichever is
-        more; NaN where no raster knows the ground. Cell corners lie on whole multiples of the
-        cell. A cell that would make more than 25 million cells of the extent is widened, and
-        the reason says so.
+        Grids over the paddocks, the sources within 600 m of them, and a margin of 60 m or 5 % of
+        the extent, whichever is more; NaN where no raster knows the ground. Cell corners lie
+        on whole multiples of the cell. A cell that would make more than 25 million cells of the
+        extent is widened, and the reason says so.
     """
     cell_m, reason = _choose_cell(holding, walking)
-    bounds = _with_margin(holding.paddocks.total_bounds)
+    bounds = _with_margin(_extent(holding))
     cell_m, reason = _within_memory(cell_m, reason, bounds)
     # Slope is taken across one posting: on the flat facets between raster heights a shorter
     # span would show the facets and their creases, a longer one would smooth the data.
@@ -98,6 +99,17 @@ def _neat(wanted_m: float) -> float:
     """Return the neat cell nearest in ratio to the wanted one, between 1 and 10 m."""
     neat = np.array(_NEAT_CELLS_M)
     return float(neat[np.argmin(np.abs(np.log(neat / wanted_m)))])
+
+
+def _extent(holding: Holding) -> FloatArray:
+    """Return the extent of the paddocks and of the sources that a map would show with them."""
+    west, south, east, north = holding.paddocks.total_bounds
+    spots = np.array([(source.easting_m, source.northing_m) for source in holding.sources])
+    spots = spots.reshape(-1, 2)
+    low, high = np.array([west, south]), np.array([east, north])
+    near = spots[(np.maximum(low - spots, spots - high) <= _NEAR_SOURCE_M).all(axis=1)]
+    corners = np.vstack([low, high, near])
+    return np.concatenate([corners.min(axis=0), corners.max(axis=0)])
 
 
 def _with_margin(bounds: FloatArray) -> FloatArray:
