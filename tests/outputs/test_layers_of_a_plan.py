@@ -86,6 +86,14 @@ def test_troughs_of_an_outlet_are_those_of_the_mobs(layers: Layers) -> None:
     assert outlets["outlet 2"] == "mobile"  # only the stores graze Long Pasture
 
 
+def test_an_outlet_names_the_fence_it_stands_on(layers: Layers) -> None:
+    notes = layers["outlet"].set_index("name")["notes"]
+    assert notes["outlet 3"] == (
+        "on the fence between Top Field, Beck Meadow, Long Pasture and Ghyll"
+    )
+    assert notes["outlet 2"] == "inside the paddock"
+
+
 def test_an_outlet_without_pipe_is_kept_and_says_so(layers: Layers) -> None:
     row = layers["outlet"].iloc[-1]
     assert "no way for pipe" in row["notes"]

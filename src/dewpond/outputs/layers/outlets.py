@@ -63,7 +63,8 @@ def _notes(plan: Plan, name: str, site: int, serves: Sequence[int]) -> str:
     if plan.candidates.sites.at[site, "kind"] == "inside":
         notes.append("inside the paddock")
     elif len(serves) > 1:
-        notes.append("on the fence between " + " and ".join(names.loc[list(serves)]))
+        first, last = ", ".join(names.loc[list(serves[:-1])]), names.loc[serves[-1]]
+        notes.append(f"on the fence between {first} and {last}")
     if name not in plan.heads.nodes.index:
         return "; ".join([*notes, "no way for pipe joins it to the source"])
     head = float(plan.heads.nodes.at[name, "static_head_m"])
