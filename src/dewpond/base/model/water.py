@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from dewpond.base.model.layout import Proof
@@ -87,6 +89,17 @@ class Intake:
     reason: str
     warnings: tuple[str, ...] = ()
 
+    def level_at_m(self, flow_l_min: npt.ArrayLike) -> FloatArray:
+        """Return the level of the source under a flow [m]; past its end the curve goes on straight.
+
+        A source asked for more than was measured falls further, it does not stop falling.
+        """
+        flow = np.asarray(flow_l_min, float)
+        last = slice(-2, None)
+        (low, high), (before, end) = self.flow_l_min[last], self.level_m[last]
+        beyond_m = (end - before) / (high - low) * np.maximum(flow - high, 0.0)
+        return np.asarray(np.interp(flow, self.flow_l_min, self.level_m) + beyond_m)
+
 
 @dataclass(frozen=True)
 class Shortfall:
@@ -132,8 +145,14 @@ class Sizes:
         water it sets), ``easting_m``, ``northing_m``, ``reason``.
     shortfalls : tuple of Shortfall
     proof : Proof
-        In price of pipe.
+        In price of pipe; a break tank or reducing valve is not priced here.
     warnings : tuple of str
+    grade : mapping of str to DataFrame
+        Long section of each pipe, by name, one row for each point of its ground section; columns
+        ``distance_m`` (from the source), ``ground_level_m``, ``static_level_m`` (no flow),
+        ``grade_level_m`` (lowest hydraulic grade in any case, NaN where nothing fits),
+        ``class_limit_level_m`` (ground plus what the pipe may carry). At a break the first of two
+        points in one place is before it, the second after.
     """
 
     pipes: pd.DataFrame
@@ -142,6 +161,7 @@ class Sizes:
     shortfalls: tuple[Shortfall, ...]
     proof: Proof
     warnings: tuple[str, ...] = ()
+    grade: Mapping[str, pd.DataFrame] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)

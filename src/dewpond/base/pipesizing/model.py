@@ -56,6 +56,11 @@ class PipeTree:
         Total head [m] that a source, a break tank or a reducing valve holds at the start of a
         pipe; NaN where the pipe goes on from its parent. Never NaN where the parent is -1.
     checks : Checks
+    fixed_option : array of int, shape (pipes,), optional
+        The one option a pipe may have, pipe in the ground already; -1 leaves the choice. Size
+        order is not asked of what such a pipe feeds.
+    priced_length_m : array of float, shape (pipes,), optional
+        Length to be paid for; the whole length by default.
 
     Raises
     ------
@@ -70,11 +75,14 @@ class PipeTree:
     flow_m3_s: FloatArray
     start_level_m: FloatArray
     checks: Checks
+    fixed_option: IntArray | None = None
+    priced_length_m: FloatArray | None = None
 
     def __post_init__(self) -> None:
         pipes, cases = len(self.parent), len(self.flow_m3_s)
         one_a_pipe = (self.length_m, self.minor_loss, self.highest_static_head_m)
-        if any(array.shape != (pipes,) for array in one_a_pipe):
+        given = [array for array in (self.fixed_option, self.priced_length_m) if array is not None]
+        if any(array.shape != (pipes,) for array in (*one_a_pipe, *given)):
             raise ValueError("one length, loss coefficient and static head is needed a pipe")
         if any(array.shape != (cases, pipes) for array in (self.flow_m3_s, self.start_level_m)):
             raise ValueError("flows and start levels must have the shape (cases, pipes)")

@@ -58,11 +58,15 @@ def make_tables(tree: PipeTree, options: PipeOptions, rules: SizingRules) -> Tab
     speed = velocity_m_s(tree.flow_m3_s.max(axis=0)[:, None], options.bore_m)
     surge = surge_m(speed, options.sdr) if rules.surge else 0.0
     headroom = options.working_head_m - tree.highest_static_head_m[:, None] - surge
+    if tree.fixed_option is not None:
+        other = np.arange(len(options.bore_m)) != tree.fixed_option[:, None]
+        headroom = np.where(other & (tree.fixed_option >= 0)[:, None], -np.inf, headroom)
     strong = headroom >= -SMALL_HEAD_M
     slow = speed <= rules.velocity_limit_m_s * (1.0 + 1e-9)
+    priced_m = tree.length_m if tree.priced_length_m is None else tree.priced_length_m
     weight, start = _paths(tree)
     return Tables(
-        tree.length_m[:, None] * options.price_per_m,
+        priced_m[:, None] * options.price_per_m,
         loss,
         speed,
         headroom,
@@ -100,7 +104,10 @@ def heads_at_checks(tables: Tables, option: IntArray) -> FloatArray:
 def pipes_fed_by(tree: PipeTree) -> IntArray:
     """Return the parent of each pipe with -1 where a level at its start parts it from it.
 
-    Sizes need not keep order across a tank: a pipe after it is a scheme of its own.
+    Sizes need not keep order across a tank, a pipe after it is a scheme of its own; nor after a
+    pipe whose size is given.
     """
     starts = ~np.isnan(tree.start_level_m).any(axis=0)
+    if tree.fixed_option is not None:
+        starts |= (tree.parent >= 0) & (tree.fixed_option[tree.parent] >= 0)
     return np.where(starts, -1, tree.parent)
