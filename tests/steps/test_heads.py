@@ -189,5 +189,5 @@ def test_raising_the_whole_ground_changes_no_static_head(raised_m, tilt, wave):
     assert one.hollows == other.hollows
 
 
-def test_points_of_the_helper_stand_where_they_should():
+def test_points_are_relative_to_the_corner():
     assert point(3, 4).coords[0] == (WEST + 3, SOUTH + 4)

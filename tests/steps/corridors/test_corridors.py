@@ -269,5 +269,5 @@ def test_turning_the_holding_by_a_quarter_changes_no_cost(sites, track_y, stream
     np.testing.assert_allclose(costs(lambda x, y: (x, y)), costs(_quarter_turned), atol=0.1)
 
 
-def test_coordinates_helper_is_relative_to_the_corner():
+def test_coordinates_are_relative_to_the_corner():
     assert at((1, 2)).tolist() == [[WEST + 1, SOUTH + 2]]
