@@ -30,9 +30,7 @@ def holding_like(paddocks: int, side_m: float, spacing_m: float, cell_m: float, 
 
 @pytest.mark.benchmark
 @pytest.mark.filterwarnings("ignore")  # of the peer library and its solver
-@pytest.mark.parametrize(
-    ("paddocks", "spacing_m", "cell_m"), [(2, 50.0, 12.5), (3, 50.0, 12.5)]
-)
+@pytest.mark.parametrize(("paddocks", "spacing_m", "cell_m"), [(2, 50.0, 12.5), (3, 50.0, 12.5)])
 def test_cover_beside_spopt(capsys, paddocks, spacing_m, cell_m):
     import pulp
     from spopt.locate import LSCP
