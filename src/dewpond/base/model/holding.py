@@ -14,10 +14,21 @@ from dewpond.base.surface import Surface
 
 @dataclass(frozen=True)
 class Mob:
-    """A mob with the paddocks it grazes, as row labels of ``Holding.paddocks``."""
+    """A mob with the paddocks it grazes, as row labels of ``Holding.paddocks``.
+
+    Attributes
+    ----------
+    settings : MobSettings
+    paddocks : tuple of int
+        Every paddock that it grazes at some time of the year.
+    by_month : tuple of tuple of int
+        Paddocks grazed in January to December, empty while it is away; empty altogether for a
+        mob without periods, which may graze its paddocks in any month.
+    """
 
     settings: MobSettings
     paddocks: tuple[int, ...]
+    by_month: tuple[tuple[int, ...], ...] = ()
 
     @property
     def name(self) -> str:

@@ -20,7 +20,7 @@ from dewpond.base.settings.design import (
     WalkingSettings,
 )
 from dewpond.base.settings.project import Project, load_project, project_from_dict
-from dewpond.base.settings.stock import MobSettings, SourceSettings
+from dewpond.base.settings.stock import MobSettings, PeriodSettings, SourceSettings
 from dewpond.base.settings.water import (
     BucketSettings,
     PipeSettings,
@@ -37,6 +37,7 @@ __all__ = [
     "HoldingSettings",
     "MobSettings",
     "PaddocksSettings",
+    "PeriodSettings",
     "PipeSettings",
     "PricesSettings",
     "Project",

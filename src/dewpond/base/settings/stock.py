@@ -6,11 +6,43 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from dewpond.base.settings.fields import Table, setting
+from dewpond.base.settings.fields import COMMON_PRACTICE, Table, setting
 from dewpond.base.settings.water import BucketSettings, PumpSettings
 
 Species = Literal["cattle", "sheep", "goats", "horses"]
 SourceKind = Literal["mains", "header_tank", "spring", "borehole", "surface_water", "bowser"]
+
+
+class PeriodSettings(Table):
+    """What is different about a mob in some months: ``[[mob.period]]``."""
+
+    months: list[Annotated[int, Field(ge=1, le=12)]] = Field(
+        min_length=1, description="Months of the year, 1 to 12."
+    )
+    head: int | None = setting(
+        None,
+        "Number of animals drinking, 0 when the mob is away; left out, that of the mob.",
+        ge=0,
+    )
+    weight_kg: float | None = setting(
+        None, "Live weight of one [kg]; left out, that of the mob.", gt=0, le=1500
+    )
+    lactating: bool | None = setting(None, "In milk; left out, as the mob.")
+    paddocks: Literal["all"] | list[str] | None = setting(
+        None, "Paddocks grazed then, by name; left out, those of the mob."
+    )
+    young_head: int = setting(0, "Young that run with the mob.", ge=0)
+    young_weight_kg: float | None = setting(
+        None, "Live weight of one of them [kg].", gt=0, le=1500
+    )
+
+    @model_validator(mode="after")
+    def _check_young(self) -> PeriodSettings:
+        if self.young_head and self.young_weight_kg is None:
+            raise ValueError("young_head needs young_weight_kg")
+        if len(set(self.months)) < len(self.months):
+            raise ValueError("a month stands twice in months")
+        return self
 
 
 class MobSettings(Table):
@@ -28,6 +60,36 @@ class MobSettings(Table):
     trough: Literal["mobile", "fixed"] | None = setting(
         None, "Trough for this mob; left out, that of [design]."
     )
+    young_born_month: int | None = setting(
+        None,
+        "Month in which its young are born, 1 to 12; left out, the young of a period always count "
+        "apart.",
+        ge=1,
+        le=12,
+    )
+    young_counted_apart_after_months: int = setting(
+        6,
+        "Age from which young drink besides what the figure of a mob in milk holds for them.",
+        COMMON_PRACTICE,
+        ge=0,
+        le=12,
+    )
+    period: list[PeriodSettings] = setting(
+        [], "What is different in some months, one table each; other months as above."
+    )
+
+    @model_validator(mode="after")
+    def _check_months(self) -> MobSettings:
+        months = [month for period in self.period for month in period.months]
+        twice = sorted({month for month in months if months.count(month) > 1})
+        if twice:
+            raise ValueError(
+                "periods overlap in month " + ", ".join(map(str, twice)) + "; each month belongs "
+                "to one period at most"
+            )
+        if len(months) == 12 and all(period.head == 0 for period in self.period):
+            raise ValueError("the mob is away all year; leave it out")
+        return self
 
 
 class SourceSettings(Table):

@@ -50,6 +50,13 @@ class PipeSettings(Table):
         True, "Add the pressure rise of a valve shut fast to the static head.", "Joukowsky 1898"
     )
     may_grow: bool = setting(False, "A pipe may be wider than the one before it.")
+    existing_outside_diameter_mm: float = setting(
+        25.0,
+        "Size of the pipe that is in the ground already [mm]; its strongest class in the table is "
+        "taken.",
+        COMMON_PRACTICE,
+        gt=0,
+    )
     break_with: Literal["break tank", "reducing valve"] = setting(
         "break tank", "What lowers the pressure where no pipe class will do.", COMMON_PRACTICE
     )
@@ -91,6 +98,39 @@ class TroughSettings(Table):
         "Teagasc; Missouri NRCS: space for 10 % of the herd",
         gt=0,
         le=1,
+    )
+    singly_share: float = setting(
+        0.04,
+        "Share of the mob that drinks at once, and at least two head, where it drinks in ones and "
+        "twos.",
+        "Ohio State University ANR-12: space for 2 to 4 % of the herd",
+        gt=0,
+        le=1,
+    )
+    drinking_rate_l_min: float | None = setting(
+        None, "Rate at which one animal drinks [L/min]; left out, by species and state.", gt=0
+    )
+    drinks_a_day: float = setting(
+        3.0,
+        "Times a day that each animal comes to drink (2 to 5).",
+        "NRCS Missouri, Livestock Watering Systems: cattle come 2 to 5 times a day",
+        ge=1,
+        le=12,
+    )
+    edge_m: float = setting(
+        2.4, "Edge of one trough at which stock can stand [m].", COMMON_PRACTICE, gt=0
+    )
+    fixed_in: list[str] = setting(
+        [], "Paddocks with a fixed trough whatever mob grazes them, by name."
+    )
+    mobile_in: list[str] = setting(
+        [], "Paddocks with a mobile trough whatever mob grazes them, by name."
+    )
+    valve_head_limit_m: float = setting(
+        5.0,
+        "Most head that a float valve may take up at the design flow [m].",
+        COMMON_PRACTICE,
+        gt=0,
     )
     inlet: Literal["over the rim", "submerged"] = setting(
         "over the rim", "Where the water enters a trough; a submerged inlet needs an air gap."

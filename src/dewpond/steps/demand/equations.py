@@ -15,6 +15,10 @@ SHRUNK_SHARE = 0.96
 """Shrunk body weight as a share of live weight, NASEM 2016."""
 
 
+# Where the equation turns in weight and in index at once: d/dw = 0 and d/di = 0 of eq. 19-105.
+_SADDLE_KG = (0.0805 * 0.0822 + 0.0023268 * 1.225) / (0.00016 * 0.0822 + 0.0023268**2)
+
+
 def effective_temperature(
     air_temperature_c: npt.ArrayLike,
     relative_humidity_percent: npt.ArrayLike,
@@ -65,8 +69,11 @@ def effective_temperature(
 
 
 def lowest_effective_temperature(shrunk_weight_kg: npt.ArrayLike) -> FloatArray:
-    """Return the index below which `beef_water_l` would rise again as it gets colder."""
-    weight = np.asarray(shrunk_weight_kg, float)
+    """Return the index below which `beef_water_l` would rise again as it gets colder.
+
+    Above `_SADDLE_KG` the weight of the equation is itself held, and the index with it.
+    """
+    weight = np.minimum(shrunk_weight_kg, _SADDLE_KG)
     return np.asarray((1.225 - 0.0023268 * weight) / 0.0822, float)
 
 

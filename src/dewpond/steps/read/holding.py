@@ -26,7 +26,7 @@ from dewpond.steps.read.paddocks import (
     take_off_keep_outs,
 )
 from dewpond.steps.read.rasters import opened
-from dewpond.steps.read.stock import find_mobs, place_sources
+from dewpond.steps.read.stock import check_trough_paddocks, find_mobs, place_sources
 from dewpond.steps.read.vectors import Bounds, Layer, adopt, open_layer
 from dewpond.steps.read.working_crs import choose_crs, warn_if_rough
 
@@ -82,6 +82,8 @@ def read_holding(
         if kept is not None and named is not None
         else ()
     )
+    if named is not None:
+        check_trough_paddocks(project.trough, named, notes)
     if notes.faults or kept is None or surface is None:
         raise InputError(notes.faults)
     return _frozen(project, crs, kept, features, mobs, sources, surface, notes)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Literal
 
 import geopandas as gpd
 import numpy as np
@@ -12,7 +13,7 @@ from pyproj.exceptions import CRSError
 
 from dewpond.base.errors import nearest_name
 from dewpond.base.model import Mob, Source
-from dewpond.base.settings import MobSettings, SourceSettings
+from dewpond.base.settings import MobSettings, SourceSettings, TroughSettings
 from dewpond.base.surface import transformer
 from dewpond.steps.read.notes import Notes
 
@@ -43,19 +44,61 @@ def find_mobs(
     mobs = []
     for number, mob in enumerate(settings, start=1):
         where = f'[[mob]] {number} ("{mob.name}"), paddocks'
-        if mob.paddocks == "all":
-            mobs.append(Mob(mob, tuple(range(len(kept)))))
+        usual = _paddocks(mob.paddocks, where, ids, dropped, known, named, notes)
+        if not mob.period:
+            mobs.append(Mob(mob, usual))
             continue
-        if named["written"].isna().all():
-            continue  # without the name field, itself a fault, no name can be judged
-        wanted = [name.strip() for name in mob.paddocks]
-        for name in wanted:
-            _check_name(name, ids, dropped, known, where, notes)
-        if not wanted:
-            notes.fault(where, "names no paddock", expected='"all" or a list of names')
-        found = sorted({row for name in wanted for row in ids.get(name, []) if name})
-        mobs.append(Mob(mob, tuple(found)))
+        by_month = [usual] * 12
+        for count, period in enumerate(mob.period, start=1):
+            inner = where.replace(", paddocks", f", [[mob.period]] {count}, paddocks")
+            found = usual
+            if period.paddocks is not None:
+                found = _paddocks(period.paddocks, inner, ids, dropped, known, named, notes)
+            for month in period.months:
+                by_month[month - 1] = () if period.head == 0 else found
+        mobs.append(Mob(mob, tuple(sorted(set().union(*by_month))), tuple(by_month)))
     return tuple(mobs)
+
+
+def check_trough_paddocks(trough: TroughSettings, named: gpd.GeoDataFrame, notes: Notes) -> None:
+    """Note a fault for each paddock of ``[trough]`` that is unknown or listed for both kinds."""
+    if named["written"].isna().all():
+        return
+    known = list(dict.fromkeys([*named["name"], *named["written"].dropna()]))
+    for key, names in (("fixed_in", trough.fixed_in), ("mobile_in", trough.mobile_in)):
+        for name in names:
+            if name not in known:
+                notes.fault(
+                    f"[trough], {key}",
+                    "is not the name of a paddock",
+                    found=f'"{name}"',
+                    expected="a name from the paddock layer",
+                    remedy=nearest_name(name, [item for item in known if item]),
+                )
+    for name in sorted(set(trough.fixed_in) & set(trough.mobile_in)):
+        notes.fault("[trough]", f'"{name}" stands in both fixed_in and mobile_in')
+
+
+def _paddocks(
+    listed: Literal["all"] | list[str],
+    where: str,
+    ids: dict[str, list[int]],
+    dropped: set[str],
+    known: Sequence[str],
+    named: gpd.GeoDataFrame,
+    notes: Notes,
+) -> tuple[int, ...]:
+    """Return the row labels of the paddocks listed by name; an unknown name is a fault."""
+    if listed == "all":
+        return tuple(sorted({row for rows in ids.values() for row in rows}))
+    if named["written"].isna().all():
+        return ()  # without the name field, itself a fault, no name can be judged
+    wanted = [name.strip() for name in listed]
+    for name in wanted:
+        _check_name(name, ids, dropped, known, where, notes)
+    if not wanted:
+        notes.fault(where, "names no paddock", expected='"all" or a list of names')
+    return tuple(sorted({row for name in wanted for row in ids.get(name, []) if name}))
 
 
 def _check_name(
