@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 import shapely
 from candidate_ground import paddock_table
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from shapely.geometry import LineString, Polygon, box
 
 from dewpond.steps.candidates.fences import merge_fences
@@ -170,6 +172,35 @@ def test_parts_of_one_paddock_across_a_lane_share_a_fence():
     assert set(fences["paddocks"]) == {(0,)}
     assert_noded(fences)
     assert fences.length.sum() == pytest.approx(400 + 2 * 98 + 100, abs=5)
+
+
+@settings(deadline=None, derandomize=True, max_examples=25)
+@given(
+    seed=st.integers(0, 10_000),
+    shrunk_m=st.sampled_from([0.0, 0.8, 1.3]),
+    shifted_m=st.sampled_from([0.0, 0.05, 0.8]),
+)
+def test_fences_of_any_subdivision_are_noded_and_whole(seed, shrunk_m, shifted_m):
+    if shrunk_m:  # else neighbours could be farther apart than the gap
+        shifted_m = min(shifted_m, 0.05)
+    random = np.random.default_rng(seed)
+    centres = shapely.MultiPoint(random.uniform(0, 600, (random.integers(3, 14), 2)))
+    cells = shapely.get_parts(shapely.voronoi_polygons(centres))
+    cells = shapely.buffer(shapely.intersection(cells, box(0, 0, 600, 600)), -shrunk_m)
+    shifts = random.uniform(-shifted_m, shifted_m, (len(cells), 2))
+    shapes = [
+        shapely.transform(cell, lambda xy, shift=shift: xy + shift)
+        for cell, shift in zip(cells, shifts, strict=True)
+        if cell.area > 400
+    ]
+    fences = fences_of(*shapes)
+    assert_noded(fences)
+    assert nx.number_connected_components(graph(fences)) == 1
+    lines = shapely.MultiLineString(list(fences.geometry))
+    boundary = shapely.points(
+        shapely.get_coordinates([shape.boundary.segmentize(5.0) for shape in shapes])
+    )
+    assert shapely.distance(lines, boundary).max() <= 1.5 * GAP_M + 0.01
 
 
 @pytest.mark.parametrize(
