@@ -133,8 +133,7 @@ def test_only_maps_draw_and_only_read_opens_files() -> None:
                     isinstance(node, ast.Import)
                     and any(alias.name.split(".")[0] == library for alias in node.names)
                 ) or (
-                    isinstance(node, ast.ImportFrom)
-                    and str(node.module).split(".")[0] == library
+                    isinstance(node, ast.ImportFrom) and str(node.module).split(".")[0] == library
                 )
                 type_only = library == "rasterio" and name == "dewpond.plan"
                 assert not uses or type_only or any(word in name for word in allowed), (
