@@ -60,6 +60,7 @@ class RootBounding:
             if search.rounds % _GUIDED_EVERY == 0:
                 self.guided(relaxed)
             self.fix(relaxed)
+            self.master.drop_idle_cuts()
             if search.is_proven() or not self.tighten(relaxed):
                 break
             search.rounds += 1

@@ -20,6 +20,10 @@ from dewpond.base.optimiser import quiet_solver
 
 # A row broken by less counts as kept.
 _BROKEN = 0.01
+# A cut whose dual is smaller has no say in the bound; after so many rounds of that it may go.
+_TIGHT = 1e-9
+_IDLE_ROUNDS = 4
+_WORTH_DROPPING = 0.05
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,7 +59,11 @@ class Master:
         self.network = network
         self.n_columns = network.n_arcs + network.n_sites + 2 * network.limit_matrix.shape[0]
         self.solver = quiet_solver({"threads": 1})
-        self._keys: set[bytes] = set()
+        self._keys: set[bytes | None] = set()
+        # One entry for each row that came after the fixed ones: its cut's key, and for how
+        # many rounds it has not been tight.
+        self._row_key: list[bytes | None] = []
+        self._idle = np.zeros(0, dtype=np.int64)
         self._into = self._entering()
         self._has_no_return = np.zeros(network.n_arcs, dtype=bool)
         self.upper = np.ones(self.n_columns)
@@ -154,6 +162,7 @@ class Master:
             key = cut.key()
             if key not in self._keys:
                 self._keys.add(key)
+                self._row_key.append(key)
                 fresh.append(np.concatenate([cut.arcs, cut.sites + self.network.n_arcs]))
         if fresh:
             size = [len(columns) for columns in fresh]
@@ -161,7 +170,32 @@ class Master:
             data, columns = np.ones(indptr[-1]), np.concatenate(fresh)
             shape = (len(fresh), self.n_columns)
             self._add(sp.csr_array((data, columns, indptr), shape), 1.0, np.inf)
+            self._idle = np.append(self._idle, np.zeros(len(fresh), dtype=np.int64))
         return len(fresh)
+
+    def drop_idle_cuts(self) -> None:
+        """Take out cuts that have not been tight for some rounds; they may come back."""
+        n_fixed = self.solver.getNumRow() - len(self._row_key)
+        dual = np.array(self.solver.getSolution().row_dual)[n_fixed:]
+        self._idle = np.where(np.abs(dual) > _TIGHT, 0, self._idle + 1)
+        removable = np.array([key is not None for key in self._row_key], dtype=bool)
+        idle = np.flatnonzero(removable & (self._idle > _IDLE_ROUNDS))
+        if len(idle) < _WORTH_DROPPING * self.solver.getNumRow():
+            return
+        self._delete_rows(n_fixed + idle)
+        self._keys -= {self._row_key[row] for row in idle}
+        gone = set(idle.tolist())
+        self._row_key = [key for row, key in enumerate(self._row_key) if row not in gone]
+        self._idle = np.delete(self._idle, idle)
+
+    def _delete_rows(self, rows: IntArray) -> None:
+        """Delete rows and keep the rest of the basis, in which idle rows are basic."""
+        basis = self.solver.getBasis()
+        status = list(basis.row_status)
+        self.solver.deleteRows(len(rows), rows.astype(np.int32))
+        gone = set(rows.tolist())
+        basis.row_status = [kind for row, kind in enumerate(status) if row not in gone]
+        self.solver.setBasis(basis)
 
     def add_no_returns(self, arcs: IntArray) -> int:
         """Add rows for some arcs of pipe: what leaves a node came from elsewhere than its goal.
@@ -179,6 +213,8 @@ class Master:
         matrix = self._into[network.tail[fresh]] - own - returning
         blank = sp.csr_array((len(fresh), self.n_columns - network.n_arcs))
         self._add(sp.hstack([matrix, blank]), 0.0, np.inf)
+        self._row_key += [None] * len(fresh)
+        self._idle = np.append(self._idle, np.zeros(len(fresh), dtype=np.int64))
         return len(fresh)
 
     def broken_no_returns(self, arcs: FloatArray, most: int) -> IntArray:
