@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import numpy as np
+import numpy.typing as npt
+
 STANDARD_GRAVITY_M_S2 = 9.80665
 """Standard acceleration of free fall [m/s²], by definition (3rd CGPM, 1901)."""
 
@@ -22,6 +25,7 @@ LITRES_PER_US_GALLON = 3.785411784
 
 MINUTES_PER_HOUR = 60.0
 SQUARE_METRES_PER_HECTARE = 10_000.0
+_L_MIN_PER_M3_S = 60_000.0
 
 
 def head_m_from_bar(pressure_bar: float) -> float:
@@ -40,3 +44,21 @@ def bar_from_head_m(head_m: float) -> float:
     2.941
     """
     return head_m * WATER_DENSITY_KG_M3 * STANDARD_GRAVITY_M_S2 / PASCALS_PER_BAR
+
+
+def m3_s_from_l_min(flow_l_min: npt.ArrayLike) -> npt.NDArray[np.float64]:
+    """Return a flow in cubic metres a second from litres a minute.
+
+    >>> float(m3_s_from_l_min(60.0))
+    0.001
+    """
+    return np.asarray(flow_l_min, float) / _L_MIN_PER_M3_S
+
+
+def l_min_from_m3_s(flow_m3_s: npt.ArrayLike) -> npt.NDArray[np.float64]:
+    """Return a flow in litres a minute from cubic metres a second.
+
+    >>> float(l_min_from_m3_s(0.001))
+    60.0
+    """
+    return np.asarray(flow_m3_s, float) * _L_MIN_PER_M3_S

@@ -90,9 +90,9 @@ class Intake:
     warnings: tuple[str, ...] = ()
 
     def level_at_m(self, flow_l_min: npt.ArrayLike) -> FloatArray:
-        """Return the level of the source under a flow [m]; past its end the curve goes on straight.
+        """Return the level of the source under a flow [m], past the end of the curve too.
 
-        A source asked for more than was measured falls further, it does not stop falling.
+        It goes on straight there: a source asked for more than was measured falls further.
         """
         flow = np.asarray(flow_l_min, float)
         last = slice(-2, None)

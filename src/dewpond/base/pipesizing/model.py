@@ -57,8 +57,10 @@ class PipeTree:
         pipe; NaN where the pipe goes on from its parent. Never NaN where the parent is -1.
     checks : Checks
     fixed_option : array of int, shape (pipes,), optional
-        The one option a pipe may have, pipe in the ground already; -1 leaves the choice. Size
-        order is not asked of what such a pipe feeds.
+        The one option a pipe may have, one in the ground already for instance; -1 leaves the
+        choice.
+    in_order : array of bool, shape (pipes,), optional
+        False for a pipe that may be wider than its parent whatever the rules say.
     priced_length_m : array of float, shape (pipes,), optional
         Length to be paid for; the whole length by default.
 
@@ -76,12 +78,14 @@ class PipeTree:
     start_level_m: FloatArray
     checks: Checks
     fixed_option: IntArray | None = None
+    in_order: BoolArray | None = None
     priced_length_m: FloatArray | None = None
 
     def __post_init__(self) -> None:
         pipes, cases = len(self.parent), len(self.flow_m3_s)
         one_a_pipe = (self.length_m, self.minor_loss, self.highest_static_head_m)
-        given = [array for array in (self.fixed_option, self.priced_length_m) if array is not None]
+        optional = (self.fixed_option, self.in_order, self.priced_length_m)
+        given = [array for array in optional if array is not None]
         if any(array.shape != (pipes,) for array in (*one_a_pipe, *given)):
             raise ValueError("one length, loss coefficient and static head is needed a pipe")
         if any(array.shape != (cases, pipes) for array in (self.flow_m3_s, self.start_level_m)):

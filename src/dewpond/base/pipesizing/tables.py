@@ -102,12 +102,11 @@ def heads_at_checks(tables: Tables, option: IntArray) -> FloatArray:
 
 
 def pipes_fed_by(tree: PipeTree) -> IntArray:
-    """Return the parent of each pipe with -1 where a level at its start parts it from it.
+    """Return the parent whose size bounds each pipe's, -1 where none does.
 
-    Sizes need not keep order across a tank, a pipe after it is a scheme of its own; nor after a
-    pipe whose size is given.
+    Sizes need not keep order across a tank: a pipe after it is a scheme of its own.
     """
     starts = ~np.isnan(tree.start_level_m).any(axis=0)
-    if tree.fixed_option is not None:
-        starts |= (tree.parent >= 0) & (tree.fixed_option[tree.parent] >= 0)
+    if tree.in_order is not None:
+        starts |= ~tree.in_order
     return np.where(starts, -1, tree.parent)

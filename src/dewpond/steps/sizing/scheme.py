@@ -1,0 +1,180 @@
+"""The scheme as arrays: pipes, ground, flows and levels, by position in the network."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from dewpond.base.errors import Fault, InputError
+from dewpond.base.model import Flows, Heads, Intake, Network, Watering
+from dewpond.base.surface import FloatArray
+from dewpond.base.units import l_min_from_m3_s, m3_s_from_l_min
+
+IntArray = npt.NDArray[np.intp]
+BoolArray = npt.NDArray[np.bool_]
+
+_EXISTING = "existing"
+_NO_FLOW_M3_S = 1e-9  # rounding of flows that should cancel
+
+
+@dataclass(frozen=True, eq=False)
+class Scheme:
+    """What is to be sized; a parent stands before its children.
+
+    Attributes
+    ----------
+    pipes, outlets : tuple of str
+    parent : array of int, shape (pipes,)
+        Pipe upstream, -1 at the source.
+    length_m, new_m : array of float, shape (pipes,)
+        Length, and the part of it still to be laid.
+    existing : array of bool, shape (pipes,)
+        Pipe that is there already for the most part.
+    distance_m, ground_m : tuple of arrays, one a pipe, each of shape (points,)
+        Distance from the start of the pipe, and ground with unknown heights filled in.
+    flow_m3_s : array of float, shape (cases, pipes)
+    asking : array of bool, shape (cases,)
+        False for a case that only sets speed: the design flows, where no case reaches them.
+    outlet_pipe : array of int, shape (outlets,)
+        Pipe that ends at each outlet, -1 for one at the source.
+    outlet_ground_m, valve_head_m : array of float, shape (outlets,)
+    used : array of bool, shape (cases, outlets)
+    source_level_m : array of float, shape (cases,)
+        Under the flow of each case.
+    still_level_m : float
+        With no flow: the highest that the source can reach.
+    """
+
+    pipes: tuple[str, ...]
+    outlets: tuple[str, ...]
+    parent: IntArray
+    length_m: FloatArray
+    new_m: FloatArray
+    existing: BoolArray
+    distance_m: tuple[FloatArray, ...]
+    ground_m: tuple[FloatArray, ...]
+    flow_m3_s: FloatArray
+    asking: BoolArray
+    outlet_pipe: IntArray
+    outlet_ground_m: FloatArray
+    valve_head_m: FloatArray
+    used: BoolArray
+    source_level_m: FloatArray
+    still_level_m: float
+
+    def scaled(self, share: float, intake: Intake) -> Scheme:
+        """Return the scheme with flows cut to a share; valves then need its square in head."""
+        flow = self.flow_m3_s * share
+        return replace(
+            self,
+            flow_m3_s=flow,
+            valve_head_m=self.valve_head_m * share**2,
+            source_level_m=_source_levels(flow, self.parent, intake),
+        )
+
+
+def make_scheme(
+    network: Network, heads: Heads, watering: Watering, flows: Flows, intake: Intake
+) -> Scheme:
+    """Gather a network with its flows and levels.
+
+    Raises
+    ------
+    InputError
+        Two pipes lead to one place: exact sizing is for trees.
+    """
+    pipes, nodes = network.pipes, network.nodes
+    parent = _parents(network)
+    sections = [heads.sections[str(name)] for name in pipes.index]
+    outlets = nodes.index[nodes["kind"] == "outlet"]
+    flow, asking = _cases(flows, pipes.index)
+    arrives = _ends_at(pipes, outlets)
+    leaves = pipes["from_node"].to_numpy()[:, None] == outlets.to_numpy()[None, :]
+    drawn = np.where(arrives >= 0, flow[:, arrives], np.inf) if len(pipes) else np.ones((1, 0))
+    drawn = drawn - flow @ leaves.astype(float)
+    ground = tuple(
+        _filled(section.ground_level_m, float(nodes.at[pipe, "ground_level_m"]))
+        for section, pipe in zip(sections, pipes["to_node"], strict=True)
+    )
+    stated = heads.nodes.loc[outlets, "ground_level_m"].to_numpy(dtype=float)
+    at_end = np.array([ground[pipe][-1] if pipe >= 0 else np.nan for pipe in arrives])
+    return Scheme(
+        tuple(map(str, pipes.index)),
+        tuple(map(str, outlets)),
+        parent,
+        pipes["length_m"].to_numpy(dtype=float),
+        _new_lengths(pipes),
+        np.asarray(pipes["laying"].to_numpy() == _EXISTING, dtype=bool),
+        tuple(section.distance_m - section.distance_m[0] for section in sections),
+        ground,
+        flow,
+        asking,
+        arrives,
+        np.where(np.isnan(stated), at_end, stated),
+        watering.outlets.loc[outlets, "valve_head_m"].to_numpy(dtype=float),
+        (drawn > _NO_FLOW_M3_S) & asking[:, None],
+        _source_levels(flow, parent, intake),
+        float(intake.level_at_m(0.0)),
+    )
+
+
+def _parents(network: Network) -> IntArray:
+    """Return the pipe that ends where each begins, -1 at the source."""
+    pipes = network.pipes
+    if pipes["to_node"].duplicated().any():
+        twice = str(pipes.loc[pipes["to_node"].duplicated(), "to_node"].iloc[0])
+        raise InputError([Fault(
+            twice,
+            "is reached by two pipes",
+            expected="a tree of pipe",
+            remedy="leave one of them out: sizes are chosen for trees only",
+        )])  # fmt: skip
+    place = {node: position for position, node in enumerate(pipes["to_node"])}
+    return np.array([place.get(node, -1) for node in pipes["from_node"]], dtype=np.intp)
+
+
+def _ends_at(pipes: pd.DataFrame, outlets: pd.Index) -> IntArray:
+    place = {node: position for position, node in enumerate(pipes["to_node"])}
+    return np.array([place.get(outlet, -1) for outlet in outlets], dtype=np.intp)
+
+
+def _cases(flows: Flows, pipes: pd.Index) -> tuple[FloatArray, BoolArray]:
+    """Return flows (cases, pipes) and which cases ask for head; repeated cases once."""
+    cases = m3_s_from_l_min(flows.cases[list(pipes)].to_numpy(dtype=float))
+    if len(cases):
+        first = np.unique(cases.round(12), axis=0, return_index=True)[1]
+        cases = cases[np.sort(first)]
+    asking = np.ones(len(cases), dtype=bool)
+    design = m3_s_from_l_min(flows.pipes.loc[pipes, "design_flow_l_min"].to_numpy(dtype=float))
+    reached = cases.max(axis=0, initial=0.0)
+    if not len(cases) or (design > reached + _NO_FLOW_M3_S).any():
+        cases, asking = np.vstack([cases, design]), np.append(asking, False)
+    return cases, asking
+
+
+def _new_lengths(pipes: pd.DataFrame) -> FloatArray:
+    """Return the length still to be laid; pipe that is there for the lesser part is laid anew."""
+    there = [
+        sum(length for kind, length in parts if kind == _EXISTING) if laying == _EXISTING else 0.0
+        for laying, parts in zip(pipes["laying"], pipes["laying_m"], strict=True)
+    ]
+    left = pipes["length_m"].to_numpy(dtype=float) - np.array(there, dtype=float)
+    return np.asarray(np.maximum(left, 0.0))
+
+
+def _filled(level_m: FloatArray, at_end_m: float) -> FloatArray:
+    """Return ground levels with unknown ones drawn straight between their neighbours."""
+    known = ~np.isnan(level_m)
+    if known.all():
+        return level_m
+    if not known.any():
+        return np.full(level_m.shape, at_end_m)
+    place = np.arange(level_m.size)
+    return np.asarray(np.interp(place, place[known], level_m[known]))
+
+
+def _source_levels(flow: FloatArray, parent: IntArray, intake: Intake) -> FloatArray:
+    return intake.level_at_m(l_min_from_m3_s(flow[:, parent < 0].sum(axis=1)))

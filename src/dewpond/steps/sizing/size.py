@@ -1,0 +1,148 @@
+"""From flows and heads to pipe that can be ordered."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from dewpond.base.model import (
+    Flows,
+    Heads,
+    Holding,
+    Intake,
+    Network,
+    Proof,
+    Sizes,
+    Watering,
+)
+from dewpond.base.settings import DesignSettings, PipeSettings
+from dewpond.base.units import l_min_from_m3_s
+from dewpond.steps.sizing.choose import Choice, choose
+from dewpond.steps.sizing.offer import Offer, make_offer
+from dewpond.steps.sizing.results import (
+    break_table,
+    long_sections,
+    no_pipe,
+    outlet_table,
+    pipe_table,
+)
+from dewpond.steps.sizing.scheme import Scheme, make_scheme
+from dewpond.steps.sizing.shortfalls import explain
+
+
+def size_pipe(
+    holding: Holding,
+    network: Network,
+    heads: Heads,
+    watering: Watering,
+    flows: Flows,
+    intake: Intake,
+    pipe: PipeSettings,
+    design: DesignSettings,
+    folder: Path,
+) -> Sizes:
+    """Choose size and class of every pipe at least cost, proven least, or say what fails.
+
+    In every case of `flows` each outlet in use has the head its float valve needs, and water
+    stands `summit_margin_m` over the ground all along; still water plus the surge of a valve shut
+    fast stays within class in every hollow, at the highest level that the source can reach; no
+    pipe is faster than the limit; and none is wider than the one before it, unless that may be.
+    Where no class will do, break tanks or reducing valves are placed, and both sides sized anew.
+
+    Parameters
+    ----------
+    holding : Holding
+    network : Network
+        A tree.
+    heads : Heads
+        Ground along each pipe.
+    watering : Watering
+        Head that each float valve needs to pass its flow.
+    flows : Flows
+        Cases in which mobs drink.
+    intake : Intake
+        Level of the source by flow.
+    pipe : PipeSettings
+    design : DesignSettings
+        Whether pipe lies on the surface, which sets the temperature of its wall.
+    folder : Path
+        What the paths of the tables of pipe and prices are relative to.
+
+    Returns
+    -------
+    Sizes
+
+    Raises
+    ------
+    InputError
+        Faults of the tables of pipe and prices; a network that is no tree.
+    SolverError
+        The optimiser stopped without an answer.
+    """
+    offer = make_offer(pipe, design, folder)
+    scheme = make_scheme(network, heads, watering, flows, intake)
+    if not scheme.pipes:
+        return _nothing(network, heads, scheme)
+    choice = choose(scheme, offer, pipe)
+    return Sizes(
+        pipe_table(scheme, choice, offer, flows, pipe),
+        outlet_table(scheme, choice, offer),
+        break_table(network, heads, choice.breaks),
+        explain(holding, network, scheme, choice, offer, intake, pipe),
+        choice.sizing.proof,
+        (*offer.warnings, *_warnings(scheme, choice, offer, intake, pipe)),
+        long_sections(scheme, choice, offer, heads),
+    )
+
+
+def _nothing(network: Network, heads: Heads, scheme: Scheme) -> Sizes:
+    """Return the sizes of a scheme without pipe: nothing to find, nothing to pay."""
+    outlets = pd.DataFrame(
+        {
+            "residual_head_m": scheme.still_level_m - scheme.outlet_ground_m,
+            "needed_head_m": scheme.valve_head_m,
+        },
+        index=pd.Index(scheme.outlets, dtype=object),
+    )
+    proof = Proof(0.0, 0.0, 0.0, "optimal")
+    return Sizes(no_pipe(scheme), outlets, break_table(network, heads, ()), (), proof)
+
+
+def _warnings(
+    scheme: Scheme, choice: Choice, offer: Offer, intake: Intake, pipe: PipeSettings
+) -> list[str]:
+    found = []
+    there = [name for name, old in zip(scheme.pipes, scheme.existing, strict=True) if old]
+    if there and offer.existing >= 0:
+        found.append(
+            f"{', '.join(there)}: pipe that is there already, taken to be "
+            f"{offer.sizes[offer.existing].name} and sound; measure it, and give "
+            "existing_outside_diameter_mm if it is not"
+        )
+    elif there:
+        found.append(
+            f"{', '.join(there)}: pipe that is there already is sized and priced as new, since no "
+            f"pipe of {pipe.existing_outside_diameter_mm:g} mm is in the table"
+        )
+    drawn = scheme.flow_m3_s[:, scheme.parent < 0].sum(axis=1)[scheme.asking]
+    most = float(l_min_from_m3_s(drawn).max(initial=0.0))
+    if most > intake.flow_l_min[-1] * (1.0 + 1e-9):
+        found.append(
+            f"{most:.1f} L/min is drawn in the worst case, and the source is known up to "
+            f"{intake.flow_l_min[-1]:.1f} L/min; its level was carried on in a straight line"
+        )
+    option = choice.sizing.option
+    if option is not None and choice.breaks:
+        parts = choice.stretches.pipe
+        mixed = [
+            scheme.pipes[number]
+            for number in np.unique(parts)
+            if len(np.unique(option[parts == number])) > 1
+        ]
+        found += [
+            f"{name}: no single size fits above and below its break; that below is shown"
+            for name in mixed
+        ]
+    return found
