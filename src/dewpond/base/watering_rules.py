@@ -60,7 +60,7 @@ def head_watered(
     95
     """
     need = np.asarray(live_weight_share, float) * np.asarray(weight_kg, float)
-    return np.floor(np.asarray(litres, float) / need + _WHOLE).astype(np.int64)
+    return np.asarray(np.floor(np.asarray(litres, float) / need + _WHOLE), np.int64)
 
 
 def inflow_l_min(daily_l: npt.ArrayLike, share: npt.ArrayLike, hours: npt.ArrayLike) -> FloatArray:

@@ -1,0 +1,209 @@
+"""What stands at each outlet: troughs, valve and what the reader should know of them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from dewpond.base.settings import TroughSettings
+from dewpond.steps.troughs.rules import TOGETHER, Use, with_a_fixed_trough
+from dewpond.steps.troughs.valves import Seat, choose_seat
+
+LEVEL_DEGREES = 5.0
+"""Steepest ground on which a trough stands without a levelled base: common practice, no source."""
+
+STEEPEST_DEGREES = 10.0
+"""Steepest ground for a free-standing trough (10 to 12): common practice, no source."""
+
+LONG_REFILL_MIN = 60.0
+"""A refill after tipping longer than this is worth saying: common practice, no source."""
+
+_STEP_L = 10.0  # a suggested volume is given in round figures
+
+
+@dataclass(frozen=True)
+class Stand:
+    """One outlet with its trough, as a row of the table of outlets."""
+
+    trough: str
+    design_flow_l_min: float
+    trough_volume_l: float
+    troughs: int
+    drinking_spaces: int
+    head_per_trough: float
+    refill_min: float
+    seat: Seat
+    notes: tuple[str, ...]
+
+
+def stand_at(
+    uses: Sequence[Use],
+    slope_degrees: float,
+    settings: TroughSettings,
+    offered: list[tuple[float, float]],
+    usual_trough: str,
+) -> Stand:
+    """Return what stands at an outlet that serves these uses.
+
+    A fixed trough stands there for all as soon as one mob needs one. Flow and spaces are those
+    of the most demanding use; volume is what is set, else suggested for all of them.
+    """
+    if not uses:
+        seat = choose_seat(0.0, offered, settings.valve_head_limit_m)
+        note = "No grazed ground has its nearest water here."
+        return Stand(usual_trough, 0.0, 0.0, 1, 0, 0.0, 0.0, seat, (note,))
+    trough = "fixed" if any(use.drinkers.trough == "fixed" for use in uses) else "mobile"
+    flow_l_min = max(use.flow_l_min for use in uses)
+    troughs = max(use.troughs for use in uses)
+    volume_l = _volume_l(uses, trough, troughs, settings)
+    seat = choose_seat(flow_l_min, offered, settings.valve_head_limit_m)
+    return Stand(
+        trough,
+        flow_l_min,
+        volume_l,
+        troughs,
+        int(max(use.event.at_once for use in uses)),
+        max(use.drinkers.head for use in uses) / troughs,
+        volume_l / flow_l_min,
+        seat,
+        tuple(_notes(uses, trough, troughs, volume_l, flow_l_min, slope_degrees, settings, seat)),
+    )
+
+
+def _volume_l(uses: Sequence[Use], trough: str, troughs: int, settings: TroughSettings) -> float:
+    one_l = settings.mobile_volume_l if trough == "mobile" else settings.volume_l
+    if one_l is not None:
+        return troughs * one_l
+    return _round_up_l(max(use.ample_volume_l for use in uses))
+
+
+def _notes(
+    uses: Sequence[Use],
+    trough: str,
+    troughs: int,
+    volume_l: float,
+    flow_l_min: float,
+    slope_degrees: float,
+    settings: TroughSettings,
+    seat: Seat,
+) -> list[str]:
+    notes = _together(uses, settings)
+    if trough == "fixed" and settings.volume_l is None:
+        notes.append(_suggested(uses, volume_l))
+    else:
+        notes += list(
+            dict.fromkeys(
+                _short(use, volume_l, flow_l_min) for use in uses if volume_l < use.least_volume_l
+            )
+        )
+    if trough == "fixed" and any(use.drinkers.trough == "mobile" for use in uses):
+        notes.append("Mobs with a mobile trough drink from the fixed one here.")
+    if troughs > 1:
+        widest = max(uses, key=lambda use: use.troughs)
+        notes.append(
+            f"{troughs} troughs linked, for {widest.event.at_once:.0f} {widest.drinkers.mob} at "
+            f"once with {widest.drinkers.traits.edge_m_head:g} m of edge each."
+        )
+    notes += _rim(uses)
+    notes += _ground(slope_degrees)
+    if volume_l / flow_l_min > LONG_REFILL_MIN:
+        notes.append(f"Takes {volume_l / flow_l_min:.0f} min to refill after tipping.")
+    if seat.head_m > settings.valve_head_limit_m:
+        notes.append(
+            f"The widest float valve on offer, {seat.bore_mm:g} mm, takes up {seat.head_m:.1f} m "
+            f"of head at {flow_l_min:.1f} L/min; fit a wider seat or two valves."
+        )
+    return notes
+
+
+def _together(uses: Sequence[Use], settings: TroughSettings) -> list[str]:
+    """Say for each mob that comes as one from where, what it needs, and what would need less."""
+    groups: dict[tuple[str, str], list[Use]] = {}
+    for use in uses:
+        if use.arrival == TOGETHER:
+            groups.setdefault((use.drinkers.mob, use.rule), []).append(use)
+    notes = []
+    for (mob, rule), group in groups.items():
+        use = group[0]
+        fields = ", ".join(dict.fromkeys(item.drinkers.paddock_name for item in group))
+        walk_m = max(item.drinkers.farthest_walk_m for item in group)
+        notes.append(
+            f"{mob} come to water together from {fields} (walk up to {walk_m:.0f} m): "
+            f"{use.flow_l_min:.1f} L/min, {rule}." + _rather_fixed(use, settings)
+        )
+    return notes
+
+
+def _rather_fixed(use: Use, settings: TroughSettings) -> str:
+    if use.drinkers.trough == "fixed":
+        return ""
+    fixed = with_a_fixed_trough(use, settings)
+    if not fixed.flow_l_min < 0.9 * use.flow_l_min:
+        return ""
+    volume_l = _round_up_l(fixed.ample_volume_l)
+    return f" A fixed trough of {volume_l:,.0f} L would need {fixed.flow_l_min:.1f} L/min."
+
+
+def _suggested(uses: Sequence[Use], volume_l: float) -> str:
+    """Say why a volume is suggested: for a visit, or by the rule."""
+    most = max(uses, key=lambda use: use.ample_volume_l)
+    event, who = most.event, most.drinkers.mob
+    visit_l = event.least_volume_l(most.flow_l_min)
+    if visit_l < most.ample_volume_l:
+        by_rule = most.arrival == TOGETHER and most.least_volume_l >= most.ample_volume_l
+        reason = f"as the rule asks for the {who}" if by_rule else f"usual for the {who}"
+        share_l = most.ample_volume_l / most.drinkers.head
+        return f"Suggested volume {volume_l:,.0f} L, {reason} ({share_l:.1f} L a head)."
+    if most.arrival == TOGETHER:
+        reason = f"all {event.head:.0f} {who} can drink in one visit of {event.minutes:.0f} min, "
+    else:
+        reason = f"{event.head:.0f} {who} can drink at one time, "
+    least_l = _round_up_l(most.least_volume_l)
+    tail = f"; the least is {least_l:,.0f} L" if least_l < volume_l else ""
+    return (
+        f"Suggested volume {volume_l:,.0f} L, so that {reason}{event.at_once:.0f} at once at "
+        f"{event.rate_l_min:g} L/min{tail}."
+    )
+
+
+def _round_up_l(volume_l: float) -> float:
+    return max(_STEP_L, _STEP_L * math.ceil(volume_l / _STEP_L - 1e-9))
+
+
+def _short(use: Use, volume_l: float, flow_l_min: float) -> str:
+    """Say that a trough runs dry while stock drink, how long they wait, and what would do."""
+    event, who = use.event, use.drinkers.mob
+    what = (
+        f"all {event.head:.0f} {who} take {event.minutes_with(volume_l, flow_l_min):.0f} min to "
+        "drink"
+        if use.arrival == TOGETHER
+        else f"{event.at_once:.0f} {who} at once wait"
+    )
+    return (
+        f"{volume_l:,.0f} L runs dry while stock drink: {what}; a trough of "
+        f"{_round_up_l(use.ample_volume_l):,.0f} L would do."
+    )
+
+
+def _rim(uses: Sequence[Use]) -> list[str]:
+    lowest = min(uses, key=lambda use: use.drinkers.traits.highest_rim_m)
+    note = (
+        f"Rim no higher than {lowest.drinkers.traits.highest_rim_m:.2f} m above the stance, for "
+        f"the lightest of the {lowest.drinkers.mob}."
+    )
+    species = {use.drinkers.species for use in uses}
+    if len(species) > 1 and "cattle" in species:
+        note += " Cattle foul a trough so low: rail it, or give each its own."
+    return [note]
+
+
+def _ground(slope_degrees: float) -> list[str]:
+    if not slope_degrees > LEVEL_DEGREES:
+        return []
+    if slope_degrees > STEEPEST_DEGREES:
+        return [
+            f"Ground slopes {slope_degrees:.0f}°, too steep for a free-standing trough: cut a "
+            "level stance or move the outlet."
+        ]
+    return [f"Ground slopes {slope_degrees:.0f}°: set the trough along the contour and level it."]
