@@ -8,11 +8,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from dewpond.base.errors import Fault, InputError
 from dewpond.base.extrema import hollows_of, summits_of
 from dewpond.base.model import Heads, Holding, Network, Section, Source
 from dewpond.base.profile import GroundProfiles, ground_profiles
-from dewpond.base.units import head_m_from_bar
+from dewpond.base.still_water import still_water
 
 # A rise must stand this far over its surroundings to hold air, a hollow lie this far below to
 # hold water worth draining [m]; common practice, no source. Smaller ones are noise in open data.
@@ -48,8 +47,7 @@ def profile_heads(holding: Holding, network: Network) -> Heads:
         When the ground at the source is neither given nor known to any raster.
     """
     source = holding.sources[network.source]
-    ground_m, ground_reason = _source_ground(holding, source)
-    level_m, reason = _water_level(source, ground_m, ground_reason)
+    level_m, reason = still_water(source, holding.surface)
     sections = _sections(holding, network)
     static_m = {name: level_m - section.ground_level_m for name, section in sections.items()}
     nodes = network.nodes[["ground_level_m"]].copy()
@@ -66,34 +64,6 @@ def profile_heads(holding: Holding, network: Network) -> Heads:
     )
     warnings = (*_source_warnings(holding, source), *_pipe_warnings(sections, pipes))
     return Heads(level_m, reason, nodes, pipes, sections, warnings)
-
-
-def _source_ground(holding: Holding, source: Source) -> tuple[float, str]:
-    if source.settings.level_m is not None:
-        return source.settings.level_m, f"ground {source.settings.level_m:.1f} m as given"
-    level_m = float(holding.surface.heights_m(source.easting_m, source.northing_m))
-    if np.isnan(level_m):
-        raise InputError([Fault(
-            f'[[source]] "{source.name}"',
-            "stands where no elevation raster has a height",
-            remedy="give its ground level as level_m, or a raster that reaches it",
-        )])  # fmt: skip
-    return level_m, f"ground {level_m:.1f} m from the elevation raster"
-
-
-def _water_level(source: Source, ground_m: float, ground_reason: str) -> tuple[float, str]:
-    """Return the level of still water at a source [m], and a sentence on where it comes from."""
-    above_m = source.settings.height_above_ground_m or 0.0
-    parts = [ground_reason]
-    if above_m:
-        parts.append(f"{above_m:.1f} m above ground")
-    level_m = ground_m + above_m
-    pressure_bar = source.settings.static_pressure_bar
-    if source.settings.kind == "mains" and pressure_bar is not None:
-        head_m = head_m_from_bar(pressure_bar)
-        level_m += head_m
-        parts.append(f"{head_m:.1f} m of head for a static pressure of {pressure_bar:g} bar")
-    return level_m, f"{source.name}: {' + '.join(parts)}, in all {level_m:.1f} m."
 
 
 def _source_warnings(holding: Holding, source: Source) -> list[str]:

@@ -7,7 +7,7 @@ GeoDataFrames or DataFrames that no step changes in place: a step makes a new on
 from dewpond.base.model.demand import Demand
 from dewpond.base.model.ground import Candidates, Reach, Terrain
 from dewpond.base.model.holding import Features, Holding, Mob, Source
-from dewpond.base.model.layout import Corridors, Heads, Network, Proof, Section, Siting
+from dewpond.base.model.layout import Corridors, Heads, Layout, Network, Proof, Section, Siting
 from dewpond.base.model.plan import Appraisal, Plan, Verdict
 from dewpond.base.model.water import (
     Delivery,
@@ -35,6 +35,7 @@ __all__ = [
     "Intake",
     "Isolation",
     "Judgement",
+    "Layout",
     "Mob",
     "Network",
     "Plan",

@@ -50,6 +50,10 @@ class Source:
         return self.settings.name
 
 
+def _nothing() -> gpd.GeoDataFrame:
+    return gpd.GeoDataFrame({"name": []}, geometry=[])
+
+
 @dataclass(frozen=True, eq=False)
 class Features:
     """Vectors around the paddocks, in the working CRS; an absent one is an empty table.
@@ -58,6 +62,13 @@ class Features:
     ----------
     keep_out, tracks, watercourses, gates, existing_pipe : GeoDataFrame
         Columns ``name`` (text, may be empty) and ``geometry``; row labels 0 to n-1.
+        ``existing_pipe`` may have ``outside_diameter_mm`` (NaN where not known) and ``condition``
+        (text, may be empty) too.
+    existing_outlets : GeoDataFrame
+        Points, as the others, with ``condition``.
+    fixed_outlets, spine, forbidden_ground, preferred_ground : GeoDataFrame
+        Places where an outlet must stand (points), lines along which outlets stand at a set
+        spacing, ground for neither outlet nor pipe, and ground to prefer for outlets (polygons).
     """
 
     keep_out: gpd.GeoDataFrame
@@ -65,6 +76,11 @@ class Features:
     watercourses: gpd.GeoDataFrame
     gates: gpd.GeoDataFrame
     existing_pipe: gpd.GeoDataFrame
+    existing_outlets: gpd.GeoDataFrame = field(default_factory=_nothing)
+    fixed_outlets: gpd.GeoDataFrame = field(default_factory=_nothing)
+    spine: gpd.GeoDataFrame = field(default_factory=_nothing)
+    forbidden_ground: gpd.GeoDataFrame = field(default_factory=_nothing)
+    preferred_ground: gpd.GeoDataFrame = field(default_factory=_nothing)
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,8 +94,9 @@ class Holding:
         Working CRS, projected, metres, easting first; lengths in it are true within 0.1 %.
     paddocks : GeoDataFrame
         Row labels 0 to n-1 (the paddock id); columns ``name`` (unique), ``area_ha`` (from the
-        repaired shape), ``geometry`` (Polygon or MultiPolygon, valid, 2D). Paddocks do not
-        overlap each other by more than slivers.
+        repaired shape), ``geometry`` (Polygon or MultiPolygon, valid, 2D), and, where the file
+        says it, ``tenure`` ("owned", "rented", "portable", "wayleave"). Paddocks do not overlap
+        each other by more than slivers.
     features : Features
     mobs : tuple of Mob
     sources : tuple of Source

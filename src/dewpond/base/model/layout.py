@@ -28,7 +28,8 @@ class Corridors:
         Row labels 0 to m-1; columns ``start``, ``end`` (node ids), ``length_m`` (3D, along the
         ground), ``laying`` ("fence", "track", "open ground", "existing"), ``crossings`` (tuple
         of "track" / "watercourse", one entry each), ``cost`` (whole price of the edge),
-        ``geometry`` (LineString from start to end).
+        ``geometry`` (LineString from start to end), ``existing_outside_diameter_mm`` (of pipe
+        already there, the least along the edge; NaN where it is new or its size is not known).
     """
 
     nodes: gpd.GeoDataFrame
@@ -61,6 +62,46 @@ class Proof:
 
 
 @dataclass(frozen=True, eq=False)
+class Layout:
+    """Outlets and pipe chosen together, from one source.
+
+    Attributes
+    ----------
+    source : int
+        Position in ``Holding.sources``.
+    sites : tuple of int
+        Chosen site ids, ascending.
+    edges : tuple of int
+        Row labels of ``Corridors.edges`` that carry pipe, ascending; with the source they form a
+        tree.
+    outlet_cost, pipe_cost : float
+        Price of the new outlets, and of laying the pipe with its crossings and wayleaves.
+    proof : Proof
+        In whole price: outlets, pipe, crossings and wayleaves. Where the source lies too low for
+        some ground, or ground is preferred, the bound holds for every scheme that heeds this at
+        least as well.
+    reproducible : bool
+        False when the wall time cut the search short: another run may find another scheme.
+    unreachable : array of bool, shape (m cells,)
+        Cells that no site, allowed and joined to the source, could serve.
+    unconnected : tuple of int
+        Sites the user fixed that no corridor joins to the source.
+    warnings : tuple of str
+    """
+
+    source: int
+    sites: tuple[int, ...]
+    edges: tuple[int, ...]
+    outlet_cost: float
+    pipe_cost: float
+    proof: Proof
+    reproducible: bool
+    unreachable: npt.NDArray[np.bool_]
+    unconnected: tuple[int, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
 class Siting:
     """The chosen outlets and what they reach.
 
@@ -75,7 +116,7 @@ class Siting:
     unreachable : array of bool, shape (m cells,)
         Cells that no candidate at all could serve.
     proof : Proof
-        In number of outlets.
+        That of the layout, in whole price.
     warnings : tuple of str
     """
 
@@ -101,14 +142,15 @@ class Network:
         -1), ``ground_level_m``, ``geometry`` (Point).
     pipes : GeoDataFrame
         Row label = pipe name ("pipe 1" ...), ordered outward; a pipe runs between source,
-        junctions and outlets. Columns ``from_node``, ``to_node`` (names, flow outward),
+        junctions and outlets, and is new or was there already over its whole length. Columns ``from_node``, ``to_node`` (names, flow outward),
         ``length_m`` (3D), ``laying`` (the longest kind along it), ``laying_m`` (tuple of
         (kind, metres) pairs), ``crossings`` (tuple), ``cost``, ``geometry`` (LineString, from
-        from_node to to_node).
+        from_node to to_node), ``edges`` (tuple of row labels of ``Corridors.edges``, in the
+        direction of flow), ``existing_outside_diameter_mm`` (NaN where new or not known).
     unconnected : tuple of int
         Chosen sites that no corridor joins to the source.
     proof : Proof
-        In price.
+        That of the layout, in whole price.
     warnings : tuple of str
     """
 

@@ -14,6 +14,7 @@ from dewpond.base.settings.data import (
 from dewpond.base.settings.design import (
     DemandSettings,
     DesignSettings,
+    LayoutSettings,
     PricesSettings,
     RoutingSettings,
     SitingSettings,
@@ -35,6 +36,7 @@ __all__ = [
     "DesignSettings",
     "FeaturesSettings",
     "HoldingSettings",
+    "LayoutSettings",
     "MobSettings",
     "PaddocksSettings",
     "PeriodSettings",

@@ -71,6 +71,12 @@ class PaddocksSettings(Table):
     )
     layer: str | None = setting(None, "Layer, when the file holds several.")
     name_field: str = setting("name", "Field that names each paddock.")
+    tenure_field: str | None = setting(
+        None,
+        "Field that says what may be built on each paddock: owned, rented, portable (nothing "
+        "buried or fixed) or wayleave (as portable, and pipe pays a wayleave); left out or empty, "
+        "owned.",
+    )
     sliver_width_m: float = setting(
         1.0,
         "Polygons and overlaps narrower than this on average are drawing errors, "
@@ -109,5 +115,24 @@ class FeaturesSettings(Table):
     )
     gates: str | VectorFile | None = setting(None, "Points of gateways, kept clear of outlets.")
     existing_pipe: str | VectorFile | None = setting(
-        None, "Lines of pipe already in the ground, followed at no cost."
+        None,
+        "Lines of pipe already in the ground, followed at no cost; fields outside_diameter_mm and "
+        "condition (good, fair; poor is not used again) are read where they are there.",
+    )
+    existing_outlets: str | VectorFile | None = setting(
+        None,
+        "Points of outlets already there, used again at no cost where they help; field condition "
+        "as for existing_pipe.",
+    )
+    fixed_outlets: str | VectorFile | None = setting(
+        None, "Points where an outlet must stand, whatever the rules of [siting]."
+    )
+    spine: str | VectorFile | None = setting(
+        None, "Lines that carry an outlet at every [layout] spine_spacing_m; pipe may follow them."
+    )
+    forbidden_ground: str | VectorFile | None = setting(
+        None, "Polygons that stock may graze, but where neither outlet nor pipe may go."
+    )
+    preferred_ground: str | VectorFile | None = setting(
+        None, "Polygons where outlets are preferred, by [layout] preference."
     )

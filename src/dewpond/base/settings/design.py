@@ -137,12 +137,79 @@ class SitingSettings(Table):
         gt=0,
         le=45,
     )
+
     optimality_gap: float = setting(
         0.0, "Share by which the number of outlets may miss the proven least.", ge=0, le=0.5
     )
     node_limit: int = setting(200_000, "Branch-and-bound nodes before the search stops.", gt=0)
     time_limit_s: float = setting(
         120.0, "Seconds before the search stops; a plan cut short says so.", gt=0
+    )
+
+
+class LayoutSettings(Table):
+    """How outlets and pipe are chosen together: ``[layout]``."""
+
+    least_outlets_per_paddock: int = setting(
+        0, "Fewest outlets that a grazed paddock must be able to use.", ge=0, le=50
+    )
+    most_outlets_per_paddock: int | None = setting(
+        None, "Most outlets that a paddock may use; left out, as many as it takes.", ge=1, le=500
+    )
+    spine_spacing_m: float = setting(
+        60.0,
+        "Distance between outlets along each line of [features] spine [m].",
+        COMMON_PRACTICE,
+        gt=0,
+        le=1000,
+    )
+    preference: float = setting(
+        0.25,
+        "Share of its price by which an outlet on preferred ground counts for less in the choice.",
+        COMMON_PRACTICE,
+        ge=0,
+        le=1,
+    )
+    landlord_consents: bool = setting(
+        False, "Whether buried pipe and fixed troughs are allowed on rented ground."
+    )
+    least_static_head_m: float = setting(
+        0.5,
+        "Static head below which no outlet is chosen where another could serve the same ground "
+        "[m].",
+        COMMON_PRACTICE,
+        ge=0,
+        le=50,
+    )
+    above_water_factor: float = setting(
+        4.0,
+        "Times its own price that pipe and outlets above the still water of the source count "
+        "extra, where some ground cannot be served without.",
+        COMMON_PRACTICE,
+        ge=0,
+        le=100,
+    )
+    price_rounds: int = setting(
+        1,
+        "Times the choice is made again with the prices of the pipe sizes it came to.",
+        ge=0,
+        le=5,
+    )
+    optimality_gap: float = setting(
+        0.01,
+        "Share of the whole price that may stay unproven; 0 asks for the full proof.",
+        ge=0,
+        le=0.5,
+    )
+    cut_rounds: int = setting(200, "Rounds of cuts before the search branches.", ge=0)
+    node_limit: int = setting(20_000, "Branch-and-bound nodes before the search stops.", ge=0)
+    restarts: int = setting(
+        400, "Times that part of the best scheme is torn up and built again.", ge=0
+    )
+    time_limit_s: float = setting(
+        120.0,
+        "Seconds before the search stops; a plan it cuts short says that it may not reproduce.",
+        gt=0,
     )
 
 
@@ -173,3 +240,6 @@ class PricesSettings(Table):
     )
     track_crossing_each: float = setting(180.0, "Sleeve under a track or lane.", INVENTED, ge=0)
     watercourse_crossing_each: float = setting(350.0, "Crossing of a watercourse.", INVENTED, ge=0)
+    wayleave_per_m: float = setting(
+        2.0, "Wayleave for pipe over ground that needs one, a metre.", INVENTED, ge=0
+    )

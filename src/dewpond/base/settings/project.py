@@ -20,6 +20,7 @@ from dewpond.base.settings.data import (
 from dewpond.base.settings.design import (
     DemandSettings,
     DesignSettings,
+    LayoutSettings,
     PricesSettings,
     RoutingSettings,
     SitingSettings,
@@ -44,6 +45,7 @@ class Project(Table):
     walking: WalkingSettings = WalkingSettings()
     siting: SitingSettings = SitingSettings()
     routing: RoutingSettings = RoutingSettings()
+    layout: LayoutSettings = LayoutSettings()
     pipe: PipeSettings = PipeSettings()
     trough: TroughSettings = TroughSettings()
     supply: SupplySettings = SupplySettings()
@@ -91,7 +93,8 @@ def project_from_dict(
         project = Project.model_validate({**raw, "folder": Path(folder)})
     except ValidationError as error:
         raise InputError(_fault(item, where) for item in _distinct(error)) from error
-    faults = list(_repeated(project, where)) + list(_unknown_source(project, where))
+    faults = _repeated(project, where) + _unknown_source(project, where)
+    faults += _unknown_feeds(project, where)
     if faults:
         raise InputError(faults)
     return project
@@ -233,3 +236,29 @@ def _unknown_source(project: Project, where: str) -> list[Fault]:
             remedy=nearest_name(name, names),
         )
     ]
+
+
+def _unknown_feeds(project: Project, where: str) -> list[Fault]:
+    """Return a fault for each tank fed by what is not there, by itself, or not a tank at all."""
+    names = [source.name for source in project.source]
+    faults = []
+    for number, source in enumerate(project.source, start=1):
+        if source.fed_by is None:
+            continue
+        place = f"{where}, [[source]] {number}, fed_by"
+        feeds = {other.name: other for other in project.source}.get(source.fed_by)
+        if source.kind != "header_tank":
+            faults.append(Fault(place, "is for a header tank only", found=source.kind))
+        if feeds is None:
+            remedy = nearest_name(source.fed_by, names)
+            faults.append(Fault(
+                place, "no [[source]] has that name", found=f'"{source.fed_by}"', remedy=remedy
+            ))  # fmt: skip
+        elif feeds.fed_by is not None:
+            faults.append(Fault(
+                place,
+                "names a tank that is fed by another source itself",
+                found=f'"{source.fed_by}"',
+                remedy="name the source that the water first comes from",
+            ))  # fmt: skip
+    return faults
