@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-import sys
 import time
 from collections.abc import Callable
-from pathlib import Path
 
 import numpy as np
 import pytest
 
+from base.pipenetwork.network_examples import in_pandapipes, random_tree, solve_peer
 from dewpond.base.pipenetwork import solve_network
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "base" / "pipenetwork"))
-from network_examples import in_pandapipes, random_tree, solve_peer
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.filterwarnings("ignore::Warning")]
 NODES, VALVES, CASES = 60, 20, 100

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import sys
 import time
-from pathlib import Path
 
 import numpy as np
 import pytest
 
+from base.pipesizing.sizing_examples import options_of, pe100, random_tree
 from dewpond.base.pipesizing import PipeOptions, SizingRules, size_pipes
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "base" / "pipesizing"))
-from sizing_examples import options_of, pe100, random_tree
 
 pytestmark = pytest.mark.benchmark
 PIPES = 200

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from network_examples import in_pandapipes, random_ring, random_tree, solve_peer
 
+from base.pipenetwork.network_examples import in_pandapipes, random_ring, random_tree, solve_peer
 from dewpond.base.pipenetwork import solve_network
 
 # pandapipes warns of its own deprecated calls and of pandas' future.

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from network_examples import random_ring, random_tree
 
+from base.pipenetwork.network_examples import random_ring, random_tree
 from dewpond.base.friction import (
     DarcyWeisbach,
     FixedFactor,

@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sizing_examples import head_at, holds, options_of, pe100, random_tree
 
+from base.pipesizing.sizing_examples import head_at, holds, options_of, pe100, random_tree
 from dewpond.base.pipes import surge_m, working_head_m
-from dewpond.base.pipesizing import Checks, PipeTree, SizingRules, make_options, size_pipes
+from dewpond.base.pipesizing import (
+    Checks,
+    PipeOptions,
+    PipeTree,
+    SizingRules,
+    make_options,
+    size_pipes,
+)
 
 
 def cheapest_of_all(tree, options, rules, sizes) -> float:
@@ -214,9 +222,50 @@ def test_hot_pipe_carries_less() -> None:
     assert hot.option is None
 
 
-def test_unpriced_pipe_is_refused() -> None:
-    from dataclasses import replace
+def test_where_requirements_only_clash_together_the_least_rise_is_found() -> None:
+    """The first pipe loses least in 25 mm, the second in 32 mm, and sizes may not grow.
 
+    The strong 32 mm has so thick a wall that it loses more than the 25 mm: each place alone has
+    a pipe that would do, the two together have not.
+    """
+    options = PipeOptions(
+        np.array([0.025, 0.032, 0.032]),
+        np.array([0.021, 0.020, 0.028]),
+        np.array([12.0, 5.0, 16.0]),
+        np.array([1.0, 2.0, 1.5]),
+        np.array([200.0, 200.0, 60.0]),
+    )
+    tree = chain([120.0, 20.0], [0.3, 0.3])
+    rules = SizingRules(surge=False)
+    best = size_pipes(tree, options, SizingRules(surge=False, may_grow=True, gap=0.0))
+    assert best.option is not None
+    heads = {
+        pair: head_at(tree, options, np.array(pair), 0, 1, 1.0)
+        for pair in itertools.product((0, 1), (0, 1, 2))
+    }
+    kept = max(heads[0, 0], heads[1, 0], heads[1, 1], heads[1, 2])
+    asked = (heads[0, 2] + kept) / 2.0
+    assert heads[0, 2] > asked > kept
+    harder = replace(tree, checks=replace(tree.checks, level_m=np.array([[asked]])))
+    found = size_pipes(harder, options, rules)
+    assert found.option is None
+    assert [s.requirement for s in found.shortfalls] == ["outlet"]
+    assert found.raise_m == pytest.approx(asked - kept, abs=1e-5)
+    assert size_pipes(harder, options, replace(rules, may_grow=True)).option is not None
+
+
+def test_a_search_cut_short_still_gives_a_choice_and_an_honest_bound() -> None:
+    tree, options = random_tree(2, 120, 20, source_m=95.0), options_of(pe100())
+    short = size_pipes(tree, options, SizingRules(time_limit_s=1e-3))
+    whole = size_pipes(tree, options)
+    assert short.option is not None
+    assert whole.option is not None
+    assert short.proof.status == "time limit"
+    assert holds(tree, options, SizingRules(), short.option, pe100())
+    assert short.proof.bound <= whole.proof.value * (1 + 1e-9) <= short.proof.value * (1 + 2e-9)
+
+
+def test_unpriced_pipe_is_refused() -> None:
     with pytest.raises(ValueError, match="no price for PE100 20 mm SDR 11 PN 16"):
         make_options([replace(pe100(11.0)[0], price_per_m=None)])
     with pytest.raises(ValueError, match="no pipe"):

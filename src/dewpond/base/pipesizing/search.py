@@ -1,4 +1,4 @@
-"""The choice as a mixed-integer program: one option a pipe, least cost, every check held."""
+"""The search: round the relaxed program to a first choice, then prove or better it with HiGHS."""
 
 from __future__ import annotations
 
@@ -6,22 +6,19 @@ import time
 
 import numpy as np
 import scipy.sparse as sp
-from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 
 from dewpond.base.errors import SolverError
 from dewpond.base.model import Proof
-from dewpond.base.pipesizing.model import BoolArray, IntArray, SizingRules
-from dewpond.base.pipesizing.tables import Tables
+from dewpond.base.pipesizing.model import IntArray, SizingRules
+from dewpond.base.pipesizing.program import Program
 from dewpond.base.surface import FloatArray
 
+_ROUNDING = 1e-9
+_NOTHING_HOLDS = 2  # status of the solver
 
-def cheapest(
-    tables: Tables,
-    allowed: BoolArray,
-    parent: IntArray,
-    diameter: FloatArray,
-    rules: SizingRules,
-) -> tuple[IntArray | None, Proof]:
+
+def cheapest(program: Program, rules: SizingRules) -> tuple[IntArray | None, Proof]:
     """Return the option of each pipe of least cost, None where none holds, and the proof.
 
     Raises
@@ -30,41 +27,70 @@ def cheapest(
         Where the time limit passes before any choice is found.
     """
     began = time.perf_counter()
-    pipe, option = np.nonzero(allowed)
-    cost = tables.cost[pipe, option]
-    constraints = [_one_each(pipe, len(allowed))]
-    rows, room = _check_rows(tables, allowed, pipe, option)
-    if len(room):
-        constraints.append(LinearConstraint(rows, -np.inf, room))
-    if not rules.may_grow:
-        constraints += _order(pipe, diameter[option], parent)
+    size = len(program.cost)
+    if size == 0:  # one option a pipe: nothing to search
+        fits = bool((program.room >= -_ROUNDING).all())
+        value = program.fixed_cost if fits else np.nan
+        status = "optimal" if fits else "no choice holds"
+        return program.choice(np.empty(0)) if fits else None, Proof(value, value, 0.0, status)
+    rows = [LinearConstraint(program.matrix, -np.inf, program.room)]
+    start = _first_choice(program)
+    if start is not None:
+        # No dearer than a choice in hand: the search may drop all that is.
+        dearest = program.cost @ start
+        margin = 1e-9 * (program.fixed_cost + abs(dearest))
+        rows.append(LinearConstraint(program.cost[None, :], -np.inf, dearest + margin))
     result = milp(
-        cost,
-        integrality=np.ones(len(cost)),
+        program.cost,
+        integrality=np.ones(size),
         bounds=Bounds(0, 1),
-        constraints=constraints,
+        constraints=rows,
         options={"mip_rel_gap": rules.gap, "time_limit": rules.time_limit_s},
     )
     seconds = time.perf_counter() - began
-    if result.status == 2:
+    if result.status == _NOTHING_HOLDS and start is None:
         return None, Proof(np.nan, np.nan, seconds, "no choice holds")
-    if result.x is None:
+    best = start if result.x is None else np.round(result.x)
+    if best is None:
         raise SolverError(f"sizing stopped without a choice: {result.message}")
-    chosen = np.full(len(allowed), -1, dtype=np.intp)
-    taken = result.x > 0.5
-    chosen[pipe[taken]] = option[taken]
-    value = float(tables.cost[np.arange(len(chosen)), chosen].sum())
+    value = program.fixed_cost + float(program.cost @ best)
+    if result.status == _NOTHING_HOLDS:  # nothing cheaper than the choice in hand
+        return program.choice(best), Proof(value, value, seconds, "optimal")
+    bound = -np.inf if result.mip_dual_bound is None else float(result.mip_dual_bound)
+    bound = program.fixed_cost + max(bound, float(np.minimum(program.cost, 0.0).sum()))
     status = "optimal" if result.status == 0 else "time limit"
-    return chosen, Proof(value, min(value, float(result.mip_dual_bound)), seconds, status)
+    return program.choice(best), Proof(value, min(value, bound), seconds, status)
 
 
-def least_raise(
-    tables: Tables,
-    allowed: BoolArray,
-    parent: IntArray,
-    diameter: FloatArray,
-    rules: SizingRules,
-) -> tuple[IntArray, float]:
+def _first_choice(program: Program) -> FloatArray | None:
+    """Return a good choice: the relaxed program rounded up, then narrowed where it may be.
+
+    None where rounding up breaks a check (a wider pipe with so thick a wall that it loses more)
+    or where the relaxed program holds nothing.
+    """
+    relaxed = linprog(program.cost, A_ub=program.matrix, b_ub=program.room, bounds=(0, 1))
+    if relaxed.x is None:
+        return None
+    x = np.ceil(relaxed.x - 1e-7)
+    use = program.matrix @ x
+    if (use > program.room + _ROUNDING).any():
+        return None
+    columns = sp.csc_array(program.matrix)
+    dearest_first = np.argsort(-program.cost, kind="stable")
+    narrowed = True
+    while narrowed:
+        narrowed = False
+        for rung in dearest_first[(x[dearest_first] > 0.5) & (program.cost[dearest_first] > 0)]:
+            part = slice(columns.indptr[rung], columns.indptr[rung + 1])
+            rows, values = columns.indices[part], columns.data[part]
+            if (use[rows] - values <= program.room[rows] + _ROUNDING).all():
+                use[rows] -= values
+                x[rung] = 0.0
+                narrowed = True
+    return np.asarray(x)
+
+
+def least_raise(program: Program, rules: SizingRules) -> tuple[IntArray, float]:
     """Return the choice that needs the least rise of every start level, and that rise [m].
 
     Raises
@@ -72,91 +98,18 @@ def least_raise(
     SolverError
         Where the time limit passes before any choice is found.
     """
-    pipe, option = np.nonzero(allowed)
-    constraints = [_one_each(pipe, len(allowed))]
-    rows, room = _check_rows(tables, allowed, pipe, option)
-    if not rules.may_grow:
-        constraints += _order(pipe, diameter[option], parent)
-    column = sp.csr_array(np.full((len(room), 1), -1.0))
-    constraints = [
-        LinearConstraint(_with_empty_column(sp.csr_array(item.A)), item.lb, item.ub)
-        for item in constraints
-    ]
-    constraints.append(LinearConstraint(sp.hstack([rows, column]).tocsr(), -np.inf, room))
-    size = len(pipe)
+    size, rows = len(program.cost), len(program.room)
+    lifted = np.arange(rows) >= rows - program.check_rows
+    column = sp.csr_array(np.where(lifted, -1.0, 0.0)[:, None])
     result = milp(
         np.append(np.zeros(size), 1.0),
         integrality=np.append(np.ones(size), 0),
         bounds=Bounds(0, np.append(np.ones(size), np.inf)),
-        constraints=constraints,
+        constraints=LinearConstraint(
+            sp.csr_array(sp.hstack([program.matrix, column])), -np.inf, program.room
+        ),
         options={"time_limit": rules.time_limit_s},
     )
     if result.x is None:
         raise SolverError(f"sizing stopped without a choice: {result.message}")
-    chosen = np.full(len(allowed), -1, dtype=np.intp)
-    taken = result.x[:-1] > 0.5
-    chosen[pipe[taken]] = option[taken]
-    return chosen, float(result.x[-1])
-
-
-def _with_empty_column(matrix: sp.csr_array) -> sp.csr_array:
-    return sp.csr_array(sp.hstack([matrix, sp.csr_array((matrix.shape[0], 1))]))
-
-
-def _one_each(pipe: IntArray, pipes: int) -> LinearConstraint:
-    columns = np.arange(len(pipe))
-    matrix = sp.csr_array((np.ones(len(pipe)), (pipe, columns)), shape=(pipes, len(pipe)))
-    return LinearConstraint(matrix, 1, 1)
-
-
-def _order(pipe: IntArray, diameter: FloatArray, parent: IntArray) -> list[LinearConstraint]:
-    """Return rows saying, for each child and diameter: if it is that wide, so is its parent."""
-    row, column, value, count = [], [], [], 0
-    columns_of = [np.flatnonzero(pipe == number) for number in range(len(parent))]
-    for child in np.flatnonzero(parent >= 0):
-        own, above = columns_of[child], columns_of[parent[child]]
-        narrowest = diameter[above].min()
-        for width in np.unique(diameter[own]):
-            if width <= narrowest:
-                continue
-            wide = own[diameter[own] >= width]
-            cover = above[diameter[above] >= width]
-            row += [count] * (len(wide) + len(cover))
-            column += [*wide, *cover]
-            value += [1.0] * len(wide) + [-1.0] * len(cover)
-            count += 1
-    if not count:
-        return []
-    matrix = sp.csr_array((value, (row, column)), shape=(count, len(pipe)))
-    return [LinearConstraint(matrix, -np.inf, 0)]
-
-
-def _check_rows(
-    tables: Tables, allowed: BoolArray, pipe: IntArray, option: IntArray
-) -> tuple[sp.csr_array, FloatArray]:
-    """Return the rows (loss on the way is within the room) that some choice could break."""
-    worst = np.where(allowed, tables.loss_m, -np.inf).max(axis=2) @ tables.weight.T
-    case, check = np.nonzero(worst > tables.room_m)
-    keep = _undominated(tables, allowed, case, check)
-    case, check = case[keep], check[keep]
-    rows = tables.weight[check][:, pipe] * tables.loss_m[case][:, pipe, option]
-    return sp.csr_array(rows), tables.room_m[case, check]
-
-
-def _undominated(tables: Tables, allowed: BoolArray, case: IntArray, check: IntArray) -> BoolArray:
-    """Return which rows no other row implies: more loss on the way, and no more room."""
-    worst = np.where(allowed, tables.loss_m, 0.0)
-    keep = np.ones(len(case), dtype=bool)
-    for row in range(len(case)):
-        for group in (case == case[row], check == check[row]):
-            other = np.flatnonzero(group & keep & (np.arange(len(case)) != row))
-            more = (tables.weight[check[other]] >= tables.weight[check[row]]).all(axis=1)
-            more &= (
-                tables.room_m[case[other], check[other]] <= tables.room_m[case[row], check[row]]
-            )
-            way = tables.weight[check[row]] > 0
-            heavier = worst[case[other]][:, way] >= worst[case[row]][way]
-            if (more & heavier.all(axis=(1, 2))).any():
-                keep[row] = False
-                break
-    return keep
+    return program.choice(result.x[:-1]), float(result.x[-1])

@@ -17,6 +17,7 @@ from dewpond.base.pipesizing.model import (
     SizingRules,
 )
 from dewpond.base.pipesizing.narrow import best_loss, in_order, within_room, without_dominated
+from dewpond.base.pipesizing.program import make_program
 from dewpond.base.pipesizing.search import cheapest, least_raise
 from dewpond.base.pipesizing.tables import (
     SMALL_HEAD_M,
@@ -27,6 +28,7 @@ from dewpond.base.pipesizing.tables import (
 )
 from dewpond.base.surface import FloatArray
 
+_UNPROVEN = Proof(np.nan, np.nan, 0.0, "no choice holds")
 _SOLVER_SLACK_M = 1e-5  # ten times what the solver's own tolerance can leave
 
 
@@ -52,40 +54,60 @@ def size_pipes(tree: PipeTree, options: PipeOptions, rules: SizingRules | None =
 
     Notes
     -----
-    A mixed-integer program on the tree, as for branched networks in Alperovits & Shamir (1977,
-    Water Resources Research 13:885), with whole pipes instead of split ones, so that the loss of
-    a pipe in a case is a number for each option and every requirement is linear.
+    A mixed-integer program on the tree, after Alperovits & Shamir (1977, Water Resources Research
+    13:885, from memory), with whole pipes instead of split ones, so that the loss of a pipe in a
+    case is a number for each option and every requirement is linear.
     """
     rules = rules or SizingRules()
     tables = make_tables(tree, options, rules)
     fed_by = pipes_fed_by(tree)
-    diameter = options.outside_diameter_m
     headroom = float(tables.class_headroom_m.max(axis=1).min())
-    shortfalls = _pipe_shortfalls(tables, rules)
-    allowed = _or_widest(tables, options)
-    if not rules.may_grow:
-        ordered = in_order(allowed, fed_by, diameter)
-        shortfalls += _order_shortfalls(ordered, allowed, fed_by, options)
-        allowed = np.where(ordered.any(axis=1, keepdims=True), ordered, allowed)
-    best = best_loss(tables, allowed)
-    head = tables.start_level_m - best @ tables.weight.T
+    allowed, shortfalls = _offered(tables, options, fed_by, rules)
+    head = tables.start_level_m - best_loss(tables, allowed) @ tables.weight.T
     lacking = tree.checks.level_m - head
     shortfalls += _check_shortfalls(tree, head, lacking)
-    unproven = Proof(np.nan, np.nan, 0.0, "no choice holds")
     if shortfalls:
-        rise = float(max(0.0, lacking.max(initial=0.0)))
+        rise = float(lacking.max(initial=0.0))
         rise = rise if rise > SMALL_HEAD_M else 0.0
-        return Sizing(None, head, tuple(shortfalls), rise, headroom, unproven)
+        return Sizing(None, head, tuple(shortfalls), rise, headroom, _UNPROVEN)
+    choice, proof = _choose(tables, options, allowed, fed_by, rules)
+    if choice is None:
+        return _no_choice(tree, tables, options, allowed, fed_by, rules, headroom)
+    return Sizing(choice, heads_at_checks(tables, choice), (), 0.0, headroom, proof)
+
+
+def _offered(
+    tables: Tables, options: PipeOptions, fed_by: IntArray, rules: SizingRules
+) -> tuple[BoolArray, list[Shortfall]]:
+    """Return the options each pipe may have by class, speed and size order, and what has none."""
+    shortfalls = _pipe_shortfalls(tables, rules)
+    allowed = _or_widest(tables, options)
+    if rules.may_grow:
+        return allowed, shortfalls
+    ordered = in_order(allowed, fed_by, options.outside_diameter_m)
+    shortfalls += _order_shortfalls(ordered, allowed, fed_by, options)
+    return np.where(ordered.any(axis=1, keepdims=True), ordered, allowed), shortfalls
+
+
+def _choose(
+    tables: Tables,
+    options: PipeOptions,
+    allowed: BoolArray,
+    fed_by: IntArray,
+    rules: SizingRules,
+) -> tuple[IntArray | None, Proof]:
+    """Return the cheapest choice and its proof, None where nothing holds all checks together."""
     narrowed = _narrow(tables, options, allowed, fed_by, rules)
-    choice, proof = cheapest(tables, narrowed, fed_by, diameter, rules)
-    if choice is not None and not _within(tables, choice):
-        # The solver's tolerance let a hair's breadth through: leave it less room.
-        tighter = replace(tables, room_m=tables.room_m - _SOLVER_SLACK_M)
-        choice, proof = cheapest(tighter, narrowed, fed_by, diameter, rules)
-    if choice is not None:
-        head = heads_at_checks(tables, choice)
-        return Sizing(choice, head, (), 0.0, headroom, proof)
-    return _no_choice(tree, tables, options, allowed, fed_by, rules, headroom)
+    if not narrowed.any(axis=1).all():
+        return None, _UNPROVEN
+    diameter = options.outside_diameter_m
+    program = make_program(tables, narrowed, fed_by, diameter, rules.may_grow)
+    choice, proof = cheapest(program, rules)
+    if choice is None or _within(tables, choice):
+        return choice, proof
+    # The solver's tolerance let a hair's breadth through: leave it less room.
+    tighter = replace(tables, room_m=tables.room_m - _SOLVER_SLACK_M)
+    return cheapest(make_program(tighter, narrowed, fed_by, diameter, rules.may_grow), rules)
 
 
 def _within(tables: Tables, choice: IntArray) -> bool:
@@ -178,8 +200,8 @@ def _no_choice(
     This happens where size order and pressure class pull apart: then the choice that needs the
     least rise of the start levels shows which checks fail.
     """
-    choice, rise = least_raise(tables, allowed, fed_by, options.outside_diameter_m, rules)
+    program = make_program(tables, allowed, fed_by, options.outside_diameter_m, rules.may_grow)
+    choice, rise = least_raise(program, rules)
     head = heads_at_checks(tables, choice)
     found = _check_shortfalls(tree, head, tree.checks.level_m - head)
-    unproven = Proof(np.nan, np.nan, 0.0, "no choice holds")
-    return Sizing(None, head, tuple(found), rise, headroom, unproven)
+    return Sizing(None, head, tuple(found), rise, headroom, _UNPROVEN)
