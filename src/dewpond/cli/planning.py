@@ -1,0 +1,130 @@
+"""The commands that plan one holding, or the first part of it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from dewpond.cli.common import (
+    EXIT_MET,
+    EXIT_SHORT,
+    json_option,
+    output_option,
+    project_argument,
+    stage_bars,
+    warn,
+)
+
+if TYPE_CHECKING:
+    from dewpond.base.model import Demand, Holding, Plan
+
+
+@click.command("plan")
+@project_argument
+@output_option
+@json_option
+def plan_command(project: Path, output: Path, as_json: bool) -> int:
+    """Plan one holding and write the plan, the map and the tables."""
+    from dewpond.base.settings import load_project
+    from dewpond.outputs import write_plan
+    from dewpond.plan import plan_holding
+
+    settings = load_project(project)
+    with stage_bars() as report:
+        plan = plan_holding(settings, progress=report)
+        report("writing", 0.0)
+        write_plan(plan, output)
+        report("writing", 1.0)
+    if as_json:
+        click.echo((output / "summary.json").read_text(encoding="utf-8"))
+    _tell(plan, output)
+    return EXIT_MET if plan.met else EXIT_SHORT
+
+
+@click.command("check")
+@project_argument
+@json_option
+def check_command(project: Path, as_json: bool) -> int:
+    """Read the inputs, report what was mended, and plan nothing."""
+    from dewpond.base.settings import load_project
+    from dewpond.plan import check_holding
+
+    holding = check_holding(load_project(project))
+    facts = _facts(holding)
+    if as_json:
+        click.echo(json.dumps(facts, indent=2, ensure_ascii=False))
+        return EXIT_MET
+    for key, value in facts.items():
+        for line in value if isinstance(value, list) else [value]:
+            click.echo(f"{key.replace('_', ' ')}: {line}")
+    return EXIT_MET
+
+
+@click.command("demand")
+@project_argument
+@json_option
+def demand_command(project: Path, as_json: bool) -> int:
+    """Print the water needed on the peak day, by mob and by paddock."""
+    from dewpond.base.settings import load_project
+    from dewpond.cli.tables import mob_table, paddock_table, print_tables
+    from dewpond.plan import demand_of
+
+    holding, demand = demand_of(load_project(project))
+    if as_json:
+        click.echo(json.dumps(_demand_record(holding, demand), indent=2, ensure_ascii=False))
+    else:
+        print_tables(mob_table(holding, demand), paddock_table(demand))
+    warn(demand.warnings)
+    return EXIT_MET
+
+
+def _tell(plan: Plan, output: Path) -> None:
+    """Say on stderr what was planned, what falls short and where the results are."""
+    totals = plan.totals
+    warn([*plan.holding.repairs, *plan.warnings])
+    click.echo(
+        f"{plan.holding.name}: {totals['outlets']:.0f} outlets, "
+        f"{totals['pipe_m']:,.0f} m of pipe, longest walk {totals['worst_walk_m']:.0f} m, "
+        f"{totals['daily_demand_l']:,.0f} L on the peak day, "
+        f"{totals['cost']:,.0f} {plan.project.prices.currency}",
+        err=True,
+    )
+    for verdict in plan.verdicts:
+        state = "met" if verdict.met else "SHORT"
+        line = f"{state}: {verdict.requirement} ({verdict.figure:.4g} {verdict.unit})"
+        tail = [part for part in (verdict.where, verdict.remedy) if part and not verdict.met]
+        click.echo("; ".join([line, *tail]), err=True)
+    click.echo(f"results in {output}", err=True)
+
+
+def _facts(holding: Holding) -> dict[str, Any]:
+    grazed = holding.paddocks.loc[list(holding.grazed)]
+    return {
+        "holding": holding.name,
+        "working_crs": holding.crs.to_string(),
+        "paddocks": f"{len(holding.paddocks)}, {holding.paddocks['area_ha'].sum():.2f} ha",
+        "grazed": f"{len(grazed)}, {grazed['area_ha'].sum():.2f} ha",
+        "mobs": [f"{mob.name}, {len(mob.paddocks)} paddocks" for mob in holding.mobs],
+        "sources": [
+            f"{source.name}, {source.easting_m:.0f} east, {source.northing_m:.0f} north"
+            for source in holding.sources
+        ],
+        "elevation_posting": f"{holding.surface.posting_m:.2f} m",
+        "mended": list(holding.repairs),
+        "notes": list(holding.warnings),
+    }
+
+
+def _demand_record(holding: Holding, demand: Demand) -> dict[str, Any]:
+    mobs = demand.mobs.rename_axis("name").reset_index()
+    names = holding.paddocks["name"]
+    mobs["paddocks"] = [[str(names[paddock]) for paddock in ids] for ids in mobs["paddocks"]]
+    return {
+        "mobs": json.loads(mobs.to_json(orient="records")),
+        "paddocks": json.loads(demand.paddocks.to_json(orient="records")),
+        "daily_demand_l": demand.daily_demand_l,
+        "warnings": list(demand.warnings),
+    }
