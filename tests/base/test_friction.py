@@ -77,6 +77,23 @@ def test_serghides_agrees_with_the_exact_factor() -> None:
     np.testing.assert_allclose(exact, serghides, rtol=3.2e-5)
 
 
+def test_blasius_agrees_in_smooth_pipe() -> None:
+    """0.3164 / Re^0.25, printed 0.03164 at 1e4 (docstrings of fluids); a few percent off."""
+    blasius = 0.3164 / 1e4**0.25
+    assert blasius == pytest.approx(0.03164, abs=1e-8)
+    assert colebrook_factor_and_slope(1e4, 0.0)[0] == pytest.approx(blasius, rel=0.03)
+
+
+def test_explicit_bore_is_near_the_exact_one() -> None:
+    """Swamee & Jain 1976 (from memory): 0.04028 m for 1 L/s, 500 m, 10 m, 0.3 % above exact."""
+    rough, viscosity, flow, slope = 1e-5, 1.3063e-6, 1e-3, 10.0 / 500.0
+    over = 1.0 / (9.80665 * slope)
+    turbulent = rough**1.25 * (flow**2 * over) ** 4.75
+    bore = 0.66 * (turbulent + viscosity * flow**9.4 * over**5.2) ** 0.04
+    assert bore == pytest.approx(0.04028, abs=5e-5)
+    assert bore_for_loss_m(DarcyWeisbach(), flow, slope) == pytest.approx(bore, rel=4e-3)
+
+
 @pytest.mark.parametrize("rough", [0.0, 3e-4, 0.01])
 @pytest.mark.parametrize("edge", [2000.0, 4000.0])
 def test_regimes_join_without_a_step_in_value_or_slope(edge: float, rough: float) -> None:

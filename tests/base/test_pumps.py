@@ -55,7 +55,7 @@ def test_speed_scales_flow_and_the_square_of_head() -> None:
 
 
 def test_duty_point_is_where_both_curves_meet() -> None:
-    """Golden system 3 of the references: 0.8741 L/s, 43.147 m by an own Colebrook solver."""
+    """0.8741 L/s and 43.147 m by a separate Colebrook solver (computed)."""
     duty = duty_point(single_point_curve(1e-3, 40.0), 30.0, loss)
     assert duty is not None
     assert duty.flow_m3_s * 1e3 == pytest.approx(0.8741, abs=1e-4)

@@ -141,6 +141,20 @@ def test_a_lack_of_head_says_where_and_how_much_would_mend_it() -> None:
     assert size_pipes(raised, options_of(pe100(11.0))).option is not None
 
 
+def test_water_stays_above_a_summit_on_the_way() -> None:
+    """40 mm loses 8.0 m to the end, 4.0 m to the middle: a summit at 47 m there asks for 50 mm."""
+    tree, sizes = one_pipe(), pe100(11.0)
+    checks = Checks(
+        np.array([0, 0]), np.array([1.0, 0.5]), np.array([[40.0, 47.0]]), ("outlet", "summit")
+    )
+    found = size_pipes(replace(tree, checks=checks), options_of(sizes))
+    assert found.option is not None
+    assert sizes[int(found.option[0])].outside_diameter_mm == 50.0
+    over = replace(checks, level_m=np.array([[40.0, 50.5]]))
+    (failing,) = size_pipes(replace(tree, checks=over), options_of(sizes)).shortfalls
+    assert (failing.requirement, failing.check, failing.limit) == ("summit", 1, 50.5)
+
+
 def test_a_hollow_too_deep_names_the_class_and_the_excess() -> None:
     sizes = pe100(11.0)
     found = size_pipes(one_pipe(static_m=170.0), options_of(sizes))

@@ -54,6 +54,41 @@ def test_a_break_serves_everything_that_hangs_on_its_pipe() -> None:
     assert levels[1][0] == levels[2][0] == 200.0
 
 
+def test_a_main_stronger_than_any_pipe_is_let_down_at_the_source() -> None:
+    ground = np.array([0.0, 10.0, 30.0])
+    (valve,), levels = find_pressure_breaks([-1], [ground], [ground + 5.0], 120.0, 100.0)
+    assert (valve.kind, valve.position, valve.level_m) == ("reducing valve", 0, 100.0)
+    assert levels[0][1:].tolist() == [100.0, 100.0]
+
+
+def test_a_cliff_deeper_than_the_limit_is_hopeless_too() -> None:
+    ground = np.array([300.0, 290.0, 10.0])
+    breaks, _ = find_pressure_breaks([-1], [ground], [ground], 300.0, 100.0)
+    assert breaks[-1].kind == "none"
+
+
+@settings(deadline=None, derandomize=True, max_examples=60)
+@given(st.integers(0, 10_000), st.floats(90.0, 180.0))
+def test_every_branch_of_a_tree_keeps_to_the_limit(seed: int, limit: float) -> None:
+    random = np.random.default_rng(seed)
+    parent = [-1, *(int(random.integers(0, i)) for i in range(1, 8))]
+    grounds: list[np.ndarray] = []
+    for above in parent:
+        first = 600.0 if above < 0 else grounds[above][-1]
+        grounds.append(first + np.append(0.0, np.cumsum(random.uniform(-40.0, 4.0, 6))))
+    needs = [ground + 0.1 for ground in grounds]
+    breaks, levels = find_pressure_breaks(parent, grounds, needs, 603.0, limit)
+    if any(b.kind == "none" for b in breaks):
+        return
+    for ground, need, level in zip(grounds, needs, levels, strict=True):
+        assert (level - ground <= limit + 1e-6).all()
+        assert (level >= need - 1e-6).all()
+    for pipe, above in enumerate(parent):
+        if above >= 0 and not any(b.pipe == pipe and b.position == 0 for b in breaks):
+            last = [b for b in breaks if b.pipe == above and b.position == len(levels[above]) - 1]
+            assert levels[pipe][0] == (last[-1].level_m if last else levels[above][-1])
+
+
 @settings(deadline=None, derandomize=True, max_examples=100)
 @given(
     st.lists(st.floats(-60.0, 20.0), min_size=3, max_size=30),

@@ -136,9 +136,9 @@ class PipeNetwork:
         if not len(self.fixed_node):
             raise ValueError("a network needs at least one fixed level")
         sizes = (self.length_m, self.bore_m, self.outlets.coefficient_m2, self.pumps.coefficient)
-        if any((array <= 0).any() for array in sizes) or (self.pumps.exponent < 1).any():
+        if not (all((array > 0).all() for array in sizes) and (self.pumps.exponent >= 1).all()):
             raise ValueError("lengths, bores, valve and pump coefficients must be positive")
-        if (self.minor_loss < 0).any():
+        if not (self.minor_loss >= 0).all():
             raise ValueError("a loss coefficient is negative")
         lost = np.flatnonzero(nodes_cut_off(self, np.ones(len(self.start), dtype=bool)))
         if lost.size:

@@ -53,7 +53,8 @@ def solve_network(
     Returns
     -------
     NetworkFlow
-        Flows balance at every node within a millionth of a litre a second; head differences match losses within 1e-6 m.
+        Flows balance at every node within a millionth of a litre a second, and head differences
+        match losses within a thousandth of a millimetre.
 
     Raises
     ------

@@ -21,7 +21,8 @@ class PressureBreak:
         Pipe, and point of its profile.
     kind : str
         "break tank"; "reducing valve" where a tank would stand too low for what lies beyond;
-        "none" where even a valve cannot serve both the height and the hollow beyond it.
+        "none" where even a valve cannot serve both the height and the hollow beyond it, or where
+        the ground falls by more than the limit from one point to the next.
     level_before_m, level_m : float
         Level of still water before and after [m]; equal for "none".
     excess_m : float
@@ -80,14 +81,16 @@ def find_pressure_breaks(
         begin = 0
         while (over := np.flatnonzero(standing[begin:] - ground[begin:] > limit_m + 1e-9)).size:
             first = begin + int(over[0])
-            made = _one_break(
-                ground[begin : max(first, begin + 1)] + tank_height_m,
-                beyond_need[pipe][begin : max(first, begin + 1)],
+            # Over the limit at its first point, a pipe can still be broken at the source only.
+            before = slice(begin, first) if first > begin else slice(begin, int(begin == 0))
+            place, kind, lowered = _one_break(
+                ground[before] + tank_height_m,
+                beyond_need[pipe][before],
+                needed_level_m[pipe][before],
                 float(ground[first]) + limit_m,
-                beyond_low[pipe][begin : max(first, begin + 1)] + limit_m,
+                beyond_low[pipe][before] + limit_m,
                 float(standing[first]),
             )
-            place, kind, lowered = made
             excess = float(standing[first] - ground[first]) - limit_m
             breaks.append(
                 PressureBreak(pipe, begin + place, kind, float(standing[first]), lowered, excess)
@@ -127,6 +130,7 @@ def _beyond(
 def _one_break(
     tank_level: FloatArray,
     need_after: FloatArray,
+    need_here: FloatArray,
     ceiling: float,
     no_more_breaks: FloatArray,
     level: float,
@@ -136,6 +140,8 @@ def _one_break(
     The lowest tank that still serves what lies beyond comes first; else a valve at the last
     point, set as high as the hollows beyond allow, or as low as the heights beyond need.
     """
+    if not len(tank_level):
+        return 0, "none", level
     fits = (tank_level >= need_after) & (tank_level <= min(ceiling, level))
     if fits.any():
         places = np.flatnonzero(fits)
@@ -143,7 +149,8 @@ def _one_break(
         place = int(places[tank_level[places] <= lowest][-1])
         return place, "break tank", float(tank_level[place])
     place = len(tank_level) - 1
-    setting = min(level, ceiling, max(float(need_after[place]), float(no_more_breaks[place])))
-    if setting < need_after[place]:
+    need = max(float(need_after[place]), float(need_here[place]))
+    setting = min(level, ceiling, max(need, float(no_more_breaks[place])))
+    if setting < need:
         return place, "none", level
     return place, "reducing valve", setting

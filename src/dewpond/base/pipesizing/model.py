@@ -94,7 +94,7 @@ class PipeTree:
             raise ValueError("a pipe stands before its parent")
         if np.isnan(self.start_level_m[:, self.parent < 0]).any():
             raise ValueError("a pipe has neither a parent nor a level at its start")
-        if (self.flow_m3_s < 0).any() or (self.length_m <= 0).any():
+        if not ((self.flow_m3_s >= 0).all() and (self.length_m > 0).all()):
             raise ValueError("flows must not be negative and lengths must be positive")
         checks, count = self.checks, len(self.checks.pipe)
         if checks.level_m.shape != (cases, count) or len(checks.kind) != count:
