@@ -88,7 +88,7 @@ def choose_troughs(
     }
     warnings = (
         *_dry_mobs(holding, uses),
-        *_together(uses),
+        *_together(uses, trough),
         *_long_walks(uses, trough),
         *_run_dry(uses, stands),
         *_steep(stands, slopes),
@@ -143,13 +143,15 @@ def _dry_mobs(holding: Holding, uses: Sequence[Use]) -> list[str]:
     ]
 
 
-def _together(uses: Sequence[Use]) -> list[str]:
+def _together(uses: Sequence[Use], trough: TroughSettings) -> list[str]:
     groups: dict[tuple[str, str], list[Use]] = {}
     for use in uses:
         if use.arrival == TOGETHER:
             groups.setdefault((use.drinkers.mob, use.rule), []).append(use)
     return [
-        f'Mob "{mob}" comes to water together at {_names(group)}; there it needs '
+        f'Mob "{mob}" comes to water together at {_names(group)}, over '
+        f"{trough.singly_within_m:g} m of walk and {trough.singly_within_ha:g} ha of paddock; it "
+        f"needs "
         f"{max(use.flow_l_min for use in group):.1f} L/min: {rule}."
         for (mob, rule), group in groups.items()
     ]

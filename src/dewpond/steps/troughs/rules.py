@@ -137,12 +137,13 @@ def _one_drink_each_l(event: DrinkingEvent, flow_l_min: float) -> float:
 def _usual_volume_l(drinkers: Drinkers) -> float:
     """Return what a fixed trough holds at least where its volume is suggested [L].
 
-    2 US gal a head or a quarter of the day's water, the less: the volumes that the USDA data
-    sheet pairs with a refill in 1 h and in 4 h. For sheep it has the whole day's water; that
-    the quarter does for them as well is common practice, no source.
+    So many litres a head as the table of troughs has them, and at most a quarter of the day's
+    water: the USDA data sheet pairs 2 US gal a head with a refill in 1 h, and the quarter with
+    4 h. For sheep it has the whole day's water; that the quarter does for them as well is
+    common practice, no source.
     """
-    quarter_l = QUARTER_OF_THE_DAY * drinkers.daily_l
-    return min(float(hour_refill_volume_l(drinkers.head)), quarter_l)
+    usual_l = drinkers.traits.trough_l_head * drinkers.head
+    return min(usual_l, QUARTER_OF_THE_DAY * drinkers.daily_l)
 
 
 def _hours_of_the_day(drinkers: Drinkers) -> _Asked:

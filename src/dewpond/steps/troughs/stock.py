@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -22,6 +22,8 @@ _TRAITS = {
     "edge_source": Column(),
     "highest_rim_m": Column("number", least=0.1, most=1.5),
     "rim_source": Column(),
+    "trough_l_head": Column("number", least=0.5, most=100),
+    "volume_source": Column(),
 }
 
 
@@ -32,6 +34,7 @@ class Traits:
     drinking_rate_l_min: float
     edge_m_head: float
     highest_rim_m: float
+    trough_l_head: float
 
 
 @dataclass(frozen=True)
@@ -84,7 +87,9 @@ def traits_of(species: str, lactating: bool, weight_kg: float) -> Traits:
         & (rows["from_kg"] <= weight_kg)
     )
     row = rows[fits].sort_values("from_kg", kind="stable").iloc[-1]
-    return Traits(row["drinking_rate_l_min"], row["edge_m_head"], row["highest_rim_m"])
+    return Traits(
+        row["drinking_rate_l_min"], row["edge_m_head"], row["highest_rim_m"], row["trough_l_head"]
+    )
 
 
 def find_drinkers(
@@ -175,5 +180,8 @@ def _for_the_lightest(traits: Traits, mob: Mob, species: str, trough: TroughSett
         if period.young_weight_kg is not None:
             states.append((False, period.young_weight_kg))
     rims_m = [traits_of(species, *state).highest_rim_m for state in states]
-    rate_l_min = trough.drinking_rate_l_min or traits.drinking_rate_l_min
-    return Traits(rate_l_min, traits.edge_m_head, min(traits.highest_rim_m, *rims_m))
+    return replace(
+        traits,
+        drinking_rate_l_min=trough.drinking_rate_l_min or traits.drinking_rate_l_min,
+        highest_rim_m=min(traits.highest_rim_m, *rims_m),
+    )
