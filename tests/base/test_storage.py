@@ -75,6 +75,13 @@ def test_a_source_too_weak_asks_for_no_finite_tank() -> None:
     assert balancing_volume_l(np.ones(96), np.full(96, 1.0)) == 0.0
 
 
+def test_a_shortfall_may_run_over_midnight() -> None:
+    """50 L drawn 00:00 to 04:00 and 100 L from 20:00, 150 L fed between: 150 L lack at 04:00."""
+    draw = 50.0 * hours_share(0.0, 4.0) / 16.0 + 100.0 * hours_share(20.0, 24.0) / 16.0
+    supply = 150.0 * hours_share(4.0, 8.0) / 16.0
+    assert balancing_volume_l(draw, supply) == pytest.approx(150.0)
+
+
 def test_the_balancing_volume_just_suffices() -> None:
     draw = 5000.0 * drinking_shares("two peaks")
     supply = 15.0 * 15.0 * hours_share(21.0, 7.0)

@@ -34,7 +34,7 @@ def cheapest(program: Program, rules: SizingRules) -> tuple[IntArray | None, Pro
         status = "optimal" if fits else "no choice holds"
         return program.choice(np.empty(0)) if fits else None, Proof(value, value, 0.0, status)
     rows = [LinearConstraint(program.matrix, -np.inf, program.room)]
-    start = _first_choice(program)
+    start, bound = _first_choice(program)
     if start is not None:
         # No dearer than a choice in hand: the search may drop all that is.
         dearest = program.cost @ start
@@ -56,25 +56,26 @@ def cheapest(program: Program, rules: SizingRules) -> tuple[IntArray | None, Pro
     value = program.fixed_cost + float(program.cost @ best)
     if result.status == _NOTHING_HOLDS:  # nothing cheaper than the choice in hand
         return program.choice(best), Proof(value, value, seconds, "optimal")
-    bound = -np.inf if result.mip_dual_bound is None else float(result.mip_dual_bound)
-    bound = program.fixed_cost + max(bound, float(np.minimum(program.cost, 0.0).sum()))
+    if result.mip_dual_bound is not None:
+        bound = max(bound, float(result.mip_dual_bound))
     status = "optimal" if result.status == 0 else "time limit"
-    return program.choice(best), Proof(value, min(value, bound), seconds, status)
+    proof = Proof(value, min(value, program.fixed_cost + bound), seconds, status)
+    return program.choice(best), proof
 
 
-def _first_choice(program: Program) -> FloatArray | None:
-    """Return a good choice: the relaxed program rounded up, then narrowed where it may be.
+def _first_choice(program: Program) -> tuple[FloatArray | None, float]:
+    """Return a good choice and a bound: the relaxed program rounded up, then narrowed.
 
-    None where rounding up breaks a check (a wider pipe with so thick a wall that it loses more)
-    or where the relaxed program holds nothing.
+    No choice where rounding up breaks a check (a wider pipe with so thick a wall that it loses
+    more) or where the relaxed program holds nothing.
     """
     relaxed = linprog(program.cost, A_ub=program.matrix, b_ub=program.room, bounds=(0, 1))
     if relaxed.x is None:
-        return None
+        return None, -np.inf
     x = np.ceil(relaxed.x - 1e-7)
     use = program.matrix @ x
     if (use > program.room + _ROUNDING).any():
-        return None
+        return None, float(relaxed.fun)
     columns = sp.csc_array(program.matrix)
     dearest_first = np.argsort(-program.cost, kind="stable")
     narrowed = True
@@ -87,7 +88,7 @@ def _first_choice(program: Program) -> FloatArray | None:
                 use[rows] -= values
                 x[rung] = 0.0
                 narrowed = True
-    return np.asarray(x)
+    return np.asarray(x), float(relaxed.fun)
 
 
 def least_raise(program: Program, rules: SizingRules) -> tuple[IntArray, float]:
