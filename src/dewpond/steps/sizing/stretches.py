@@ -15,9 +15,10 @@ from dewpond.steps.sizing.scheme import IntArray, Scheme
 
 # Head that the float valve of a break tank takes [m]; common practice, no source.
 _TANK_INLET_HEAD_M = 1.0
-# Pipe leaves a tank below its water: on this way ground as high as the water is no summit [m];
-# common practice, no source.
-_AT_THE_SOURCE_M = 25.0
+# Pipe leaves a tank or spring below its water: up to the first distance ground as high as the
+# water is no summit, from the second on the margin is asked in full [m]; common practice, no
+# source.
+_AT_THE_SOURCE_M, _FULL_MARGIN_M = 25.0, 100.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -177,22 +178,16 @@ def _fraction(scheme: Scheme, part: _Part, point: int) -> float:
 def _ground_asked(scheme: Scheme, part: _Part, still_m: float, margin_m: float) -> FloatArray:
     """Return the level that water must keep over each point of a pipe [m], -inf where none.
 
-    On the first way from still water, ground that lies within the margin of it is asked for half
-    the head there; right at the water or a valve, where pipe leaves below it, for nothing.
+    Right at still water, or at a valve, pipe leaves below it and nothing is asked; from there the
+    margin grows to its full height over the first stretch.
     """
     ground, distance = scheme.ground_m[part.pipe], scheme.distance_m[part.pipe]
-    level = ground + margin_m
     if part.level_m is None and part.parent >= 0:
-        return level
-    near = still_m - ground < margin_m
-    clear = np.flatnonzero(~near[part.first :])
-    leading = np.zeros(len(ground), dtype=bool)
-    leading[part.first : part.first + int(clear[0]) if clear.size else None] = True
-    leading &= ground <= still_m + margin_m
-    level = np.where(leading, ground + 0.5 * np.maximum(still_m - ground, 0.0), level)
-    at_water = distance - distance[part.first] <= _AT_THE_SOURCE_M
-    at_water &= ground <= still_m + margin_m
-    return np.where(at_water, -np.inf, level)
+        return ground + margin_m
+    way = distance - distance[part.first]
+    grown = np.interp(way, [_AT_THE_SOURCE_M, _FULL_MARGIN_M], [0.0, margin_m])
+    nothing = (way <= _AT_THE_SOURCE_M) & (ground <= still_m + margin_m)
+    return np.where(nothing, -np.inf, ground + grown)
 
 
 def _binding(distance: FloatArray, level: FloatArray, first: int, last: int) -> list[int]:
