@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from base.pipenetwork.network_examples import random_ring, random_tree
+from dewpond.base.errors import SolverError
 from dewpond.base.friction import (
     DarcyWeisbach,
     FixedFactor,
@@ -264,6 +265,24 @@ def test_it_settles_from_any_network_with_parts_shut(seed: int) -> None:
     assert found.worst_imbalance_m <= 1e-6
     assert found.iterations <= 60
     assert np.abs(np.where(np.isnan(found.head_m), 0.0, imbalance(net, found, 0.0))).max() < 1e-9
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_shortened_steps_come_to_the_same_answer(seed: int, monkeypatch) -> None:
+    """The line search that guards the solver, switched on from the second step."""
+    net = random_tree(seed, 40, valves=15)
+    opened = np.random.default_rng(seed).random((6, 15)) < 0.7
+    usual = solve_network(net, outlet_open=opened)
+    monkeypatch.setattr("dewpond.base.pipenetwork.solve._UNDAMPED", 0)
+    guarded = solve_network(net, outlet_open=opened)
+    np.testing.assert_allclose(guarded.head_m, usual.head_m, atol=1e-5)
+    np.testing.assert_allclose(guarded.outlet_flow_m3_s, usual.outlet_flow_m3_s, atol=1e-8)
+
+
+def test_a_solver_that_cannot_settle_says_so(monkeypatch) -> None:
+    monkeypatch.setattr("dewpond.base.pipenetwork.solve._MOST_STEPS", 2)
+    with pytest.raises(SolverError, match="did not balance in 2 steps"):
+        solve_network(random_tree(0, 40, valves=15))
 
 
 @pytest.mark.parametrize(
