@@ -15,9 +15,10 @@ from dewpond.steps.candidates import find_candidates
 from dewpond.steps.corridors import lay_corridors
 from dewpond.steps.demand import estimate_demand
 from dewpond.steps.heads import profile_heads
+from dewpond.steps.layout import lay_out
 from dewpond.steps.read import read_holding
-from dewpond.steps.routing import route_pipe
-from dewpond.steps.siting import choose_outlets
+from dewpond.steps.routing import assemble_network
+from dewpond.steps.siting import assign_ground
 from dewpond.steps.terrain import model_terrain
 from dewpond.steps.walking import measure_walks
 
@@ -73,14 +74,16 @@ def plan_holding(
     reach = measure_walks(
         holding, terrain, candidates, settings.walking, design, progress=_part(progress, "walking")
     )
-    siting = choose_outlets(candidates, reach, settings.siting, progress=_part(progress, "siting"))
-    progress("routing", 0.0)
     corridors = lay_corridors(
         holding, terrain, candidates, settings.routing, design, settings.prices
     )
-    network = route_pipe(holding, corridors, siting, design)
+    layout = lay_out(
+        holding, candidates, reach, corridors, settings.layout, design, settings.prices,
+        source=_source(project), progress=_part(progress, "layout"),
+    )  # fmt: skip
+    siting = assign_ground(candidates, reach, layout)
+    network = assemble_network(holding, corridors, layout)
     heads = profile_heads(holding, network)
-    progress("routing", 1.0)
     appraisal = appraise(holding, demand, reach, siting, network, heads, design, settings.prices)
     return Plan(
         project, holding, terrain, demand, candidates, reach, corridors, siting, network, heads,
@@ -114,6 +117,12 @@ def _read(
     holding = read_holding(project, paddocks=paddocks, elevation=elevation)
     progress("reading", 1.0)
     return holding
+
+
+def _source(project: Project) -> int:
+    """Return the position of the source that feeds the scheme."""
+    names = [source.name for source in project.source]
+    return names.index(project.design.source) if project.design.source is not None else 0
 
 
 def _part(progress: StageProgress, stage: str) -> Progress:

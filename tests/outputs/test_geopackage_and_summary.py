@@ -86,7 +86,7 @@ def test_summary_holds_the_contract(plan: Plan) -> None:
     assert summary["walking_grid"] == {"cell_m": 10.0, "reason": "10 m suits the test"}
     assert summary["settings"]["design"]["walk_limit_m"] == 240.0
     assert summary["warnings"] == list(plan.warnings) == ["Ghyll is steep"]
-    routing = summary["optimisation"]["routing"]
+    routing = summary["optimisation"]["layout"]
     assert routing["gap"] == pytest.approx((5321.5 - 5000) / 5321.5)
     assert set(routing) >= {"cost", "bound", "gap", "seconds", "status"}
 
@@ -95,4 +95,4 @@ def test_summary_is_strict_json(plan: Plan) -> None:
     proof = Proof(np.inf, np.nan, 0.0, "stopped")
     text = summary_text(replace(plan, network=replace(plan.network, proof=proof)), [])
     parsed = json.loads(text, parse_constant=lambda name: pytest.fail(f"{name} in the file"))
-    assert parsed["optimisation"]["routing"]["cost"] is None
+    assert parsed["optimisation"]["layout"]["cost"] is None

@@ -37,8 +37,7 @@ def _summary(plan: Plan, files: Sequence[str]) -> dict[str, Any]:
         "totals": dict(plan.totals),
         "verdicts": [asdict(verdict) for verdict in plan.verdicts],
         "optimisation": {
-            "siting": _proof(plan.siting.proof, "outlets"),
-            "routing": _proof(plan.network.proof, plan.project.prices.currency),
+            "layout": _proof(plan.network.proof, plan.project.prices.currency),
         },
         "source": {
             "name": holding.sources[plan.network.source].name,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import geopandas as gpd
@@ -9,18 +10,21 @@ import networkx as nx
 import numpy as np
 import pandas as pd
 import pyproj
+import scipy.sparse as sp
 import shapely
 from affine import Affine
 
-from dewpond.base.model import Candidates, Corridors, Features, Holding, Proof, Siting, Source
+from dewpond.base.model import Candidates, Corridors, Features, Holding, Layout, Reach, Source
 from dewpond.base.settings import (
     DesignSettings,
+    LayoutSettings,
     PricesSettings,
     RoutingSettings,
     SourceSettings,
 )
 from dewpond.base.surface import Grid, Surface
 from dewpond.steps.corridors import lay_corridors
+from dewpond.steps.layout import lay_out
 
 CRS = pyproj.CRS("EPSG:27700")
 # A corner with round coordinates, so that arithmetic can be done by eye.
@@ -114,10 +118,22 @@ def lay(farm, fences, sites, follow="fences", **routing):
     )
 
 
-def siting(*sites):
-    return Siting(
-        tuple(sorted(sites)), np.empty(0, dtype=np.intp), np.empty(0),
-        np.empty(0, dtype=bool), Proof(len(sites), len(sites), 0.0, "optimal"),
+def with_fixed(places: Candidates, chosen) -> Candidates:
+    """Return candidates of which some are fixed by the user, and no other can be wanted."""
+    kind = np.where(np.isin(places.sites.index, chosen), "fixed", "fence")
+    return replace(places, sites=places.sites.assign(kind=kind))
+
+
+def join(farm, places: Candidates, corridors, chosen, source=0, **layout) -> Layout:
+    """Lay out the cheapest pipe to chosen sites, whatever ground they serve."""
+    cells = pd.DataFrame(
+        {"paddock": [], "easting_m": [], "northing_m": [], "area_m2": []}, dtype=float
+    )
+    reach = Reach(cells, sp.csr_array((len(places.sites), 0), dtype=np.float32), 400.0, 0.0)
+    return lay_out(
+        farm, with_fixed(places, chosen), reach, corridors,
+        LayoutSettings(**{"least_static_head_m": 0.0, **layout}),
+        DesignSettings(), PRICES, source=source,
     )  # fmt: skip
 
 

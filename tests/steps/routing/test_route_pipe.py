@@ -7,18 +7,18 @@ import numpy as np
 import pytest
 import shapely
 
-from dewpond.base.settings import DesignSettings
-from dewpond.steps.routing import route_pipe
+from dewpond.steps.routing import assemble_network
 from steps.corridors.pipe_ground import (
     PRICES,
     box,
+    candidates,
     graph_of,
     holding,
+    join,
     lay,
     line,
     node_of_site,
     node_of_source,
-    siting,
     source,
 )
 
@@ -32,13 +32,14 @@ SITES = [(100, 0), (300, 0), (200, 100), (0, 300)]
 FARM = holding([source(-10, 0), source(300, 410, name="spring", kind="spring")])
 
 
-def _route(*chosen, farm=FARM, fences=FENCES, sites=SITES, follow="fences", design=None):
+def _route(*chosen, farm=FARM, fences=FENCES, sites=SITES, follow="fences", source=0):
     corridors = lay(farm, fences, sites, follow)
-    return corridors, route_pipe(farm, corridors, siting(*chosen), design or DesignSettings())
+    layout = join(farm, candidates(fences, sites), corridors, chosen, source, optimality_gap=0.0)
+    return corridors, layout, assemble_network(farm, corridors, layout)
 
 
 def test_pipes_run_outward_between_source_forks_and_outlets():
-    _, network = _route(0, 1, 2)
+    _, _, network = _route(0, 1, 2)
     assert network.nodes.index.tolist() == [
         "tank", "outlet 1", "junction 1", "outlet 2", "outlet 3"
     ]  # fmt: skip
@@ -59,7 +60,7 @@ def test_pipes_run_outward_between_source_forks_and_outlets():
 
 
 def test_geometry_leads_from_node_to_node():
-    _, network = _route(0, 1, 2, 3)
+    _, _, network = _route(0, 1, 2, 3)
     for pipe in network.pipes.itertuples():
         coordinates = shapely.get_coordinates(pipe.geometry)
         for end, name in ((0, pipe.from_node), (-1, pipe.to_node)):
@@ -68,31 +69,33 @@ def test_geometry_leads_from_node_to_node():
 
 
 def test_sums_agree_with_the_proof():
-    _, network = _route(0, 1, 2, 3)
+    _, layout, network = _route(0, 1, 2, 3)
     pipes = network.pipes
-    assert pipes["cost"].sum() == pytest.approx(network.proof.value)
+    assert pipes["cost"].sum() == pytest.approx(layout.pipe_cost)
     assert [sum(m for _, m in pairs) for pairs in pipes["laying_m"]] == pytest.approx(
         pipes["length_m"].tolist()
     )
     # By hand: trunk 300 m, branch 100 m, the way up to (0, 300), and 10 m of spur.
     expected = 700 * PRICES.along_fence_per_m + 10 * PRICES.open_ground_per_m
-    assert network.proof.value == pytest.approx(expected)
-    assert network.proof.bound == pytest.approx(expected)
+    assert layout.pipe_cost == pytest.approx(expected)
+    assert layout.outlet_cost == pytest.approx(4 * PRICES.outlet_each)
+    assert network.proof.value == pytest.approx(expected + 4 * PRICES.outlet_each)
+    assert network.proof.bound == pytest.approx(network.proof.value)
     assert network.proof.status == "optimal"
 
 
-def test_the_named_source_is_used_and_the_first_otherwise():
-    _, network = _route(1, design=DesignSettings(source="spring"))
+def test_the_source_that_is_asked_for_is_used():
+    _, _, network = _route(1, source=1)
     assert network.source == 1
     assert network.nodes.index[0] == "spring"
     assert network.pipes["length_m"].sum() == pytest.approx(410)
-    assert _route(1)[1].source == 0
+    assert _route(1)[2].source == 0
 
 
 def test_crossings_are_carried_to_the_pipe():
     farm = holding([source(-10, 0)], watercourses=[line((150, -50), (150, 50))],
                    tracks=[line((250, -50), (250, 20))])  # fmt: skip
-    _, network = _route(1, farm=farm)
+    _, _, network = _route(1, farm=farm)
     assert network.pipes["crossings"].tolist() == [("watercourse", "track")] or sorted(
         network.pipes["crossings"].iloc[0]
     ) == ["track", "watercourse"]
@@ -102,17 +105,17 @@ def test_an_outlet_that_cannot_be_joined_is_named():
     ring = box(500, 500, 600, 600).difference(box(540, 540, 560, 560))
     farm = holding([source(-10, 0)], keep_out=[ring])
     fences = [*FENCES, line((545, 545), (555, 555))]
-    corridors, network = _route(0, 4, farm=farm, fences=fences, sites=[*SITES, (550, 550)])
+    corridors, layout, network = _route(0, 4, farm=farm, fences=fences, sites=[*SITES, (550, 550)])
     assert network.unconnected == (4,)
     assert (network.nodes["kind"] == "outlet").sum() == 1
-    assert len(network.warnings) == 1
-    assert "easting 400550, northing 480550" in network.warnings[0]
-    assert '"tank"' in network.warnings[0]
+    assert len(layout.warnings) == 1
+    assert "easting 400550, northing 480550" in layout.warnings[0]
+    assert '"tank"' in layout.warnings[0]
     assert not nx.is_connected(graph_of(corridors))
 
 
 def test_no_outlet_makes_no_pipe():
-    _, network = _route()
+    _, _, network = _route()
     assert len(network.pipes) == 0
     assert network.nodes.index.tolist() == ["tank"]
     assert network.pipes["length_m"].sum() == 0
@@ -121,9 +124,12 @@ def test_no_outlet_makes_no_pipe():
 
 def test_existing_pipe_is_preferred_and_free():
     farm = holding([source(-10, 0)], existing_pipe=[line((0, 0), (0, 300))])
-    _, network = _route(3, farm=farm)
+    _, _, network = _route(3, farm=farm)
     assert network.pipes["cost"].sum() == pytest.approx(10 * PRICES.open_ground_per_m)
-    assert dict(network.pipes["laying_m"].iloc[0])["existing"] == pytest.approx(300)
+    # The spur is new and the rest is there already: two pipes, each of one kind.
+    assert network.pipes["laying"].tolist() == ["open ground", "existing"]
+    assert network.pipes["length_m"].tolist() == pytest.approx([10, 300])
+    assert network.nodes["kind"].tolist() == ["source", "junction", "outlet"]
 
 
 @pytest.mark.parametrize("follow", ["fences", "open"])
@@ -143,7 +149,7 @@ def test_never_dearer_than_mehlhorn_of_networkx_on_random_fields(seed, follow):
     farm = holding([source(-40, 310)], paddocks,
                    height=lambda x, y: 0.2 * x + 15 * np.sin(y / 80),
                    watercourses=[line((-10, 400), (250, 230), (610, 190))])  # fmt: skip
-    corridors, network = _route(
+    corridors, layout, network = _route(
         *range(0, len(sites), 2), farm=farm, fences=lines, sites=sites, follow=follow
     )
     terminals = [node_of_source(corridors)]
@@ -151,8 +157,8 @@ def test_never_dearer_than_mehlhorn_of_networkx_on_random_fields(seed, follow):
     other = nx.algorithms.approximation.steiner_tree(
         graph_of(corridors), terminals, weight="cost", method="mehlhorn"
     )
-    assert network.proof.value <= other.size(weight="cost") * (1 + 1e-9)
-    assert 0.9 * network.proof.value <= network.proof.bound <= network.proof.value
+    assert layout.pipe_cost <= other.size(weight="cost") * (1 + 1e-9)
+    assert network.proof.bound == pytest.approx(network.proof.value, rel=1e-6)
     flow = nx.DiGraph(zip(network.pipes["from_node"], network.pipes["to_node"], strict=True))
     assert nx.is_arborescence(flow)
     assert set(flow) == set(network.nodes.index)

@@ -138,13 +138,6 @@ class SitingSettings(Table):
         le=45,
     )
 
-    optimality_gap: float = setting(
-        0.0, "Share by which the number of outlets may miss the proven least.", ge=0, le=0.5
-    )
-    node_limit: int = setting(200_000, "Branch-and-bound nodes before the search stops.", gt=0)
-    time_limit_s: float = setting(
-        120.0, "Seconds before the search stops; a plan cut short says so.", gt=0
-    )
 
 
 class LayoutSettings(Table):

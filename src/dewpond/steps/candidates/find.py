@@ -60,7 +60,7 @@ def find_candidates(
     Returns
     -------
     Candidates
-        May hold no site at all; `choose_outlets` then names the ground that stays dry.
+        May hold no site at all; `assign_ground` then names the ground that stays dry.
     """
     fences = merge_fences(holding.paddocks, gap_width_m)
     places = _all_places(holding, terrain, siting, design, fences)

@@ -65,8 +65,8 @@ def lay_corridors(
     Returns
     -------
     Corridors
-        May fall into parts where keep-outs leave no way between them; `route_pipe` reports the
-        outlets that cannot be joined.
+        May fall into parts where keep-outs leave no way between them; `lay_out` leaves out
+        sites that cannot be joined.
     """
     forbidden = forbidden_ground(holding.features.keep_out)
     work = gather(holding, candidates.fences, forbidden)

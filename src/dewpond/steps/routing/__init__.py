@@ -1,5 +1,5 @@
-"""The pipe tree that joins the chosen outlets to a source."""
+"""Step: the chosen ways for pipe as a network of named nodes and pipes."""
 
-from dewpond.steps.routing.route import route_pipe
+from dewpond.steps.routing.assemble import assemble_network
 
-__all__ = ["route_pipe"]
+__all__ = ["assemble_network"]

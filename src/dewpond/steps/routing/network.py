@@ -50,7 +50,11 @@ def build_network(
     before, edge_before, distance = _outward(corridors, tree, root)
     reached = np.flatnonzero(np.isfinite(distance))
     branches = np.bincount(before[reached[reached != root]], minlength=len(distance))
-    stops = [n for n in reached.tolist() if n == root or n in outlets or branches[n] > 1]
+    changes = _changes(corridors, before, edge_before, reached[reached != root])
+    stops = [
+        n for n in reached.tolist()
+        if n == root or n in outlets or branches[n] > 1 or n in changes
+    ]  # fmt: skip
     # A fork or outlet is named after all that water passes on the way to it.
     stops.sort(key=lambda node: (node != root, distance[node], node))
     names = _names(stops, root, outlets, source_name)
@@ -77,6 +81,28 @@ def _outward(
     edge_before[end[before[end] == start]] = tree[before[end] == start]
     edge_before[start[before[start] == end]] = tree[before[start] == end]
     return before.astype(np.intp), edge_before, distance
+
+
+def _changes(
+    corridors: Corridors, before: IntArray, edge_before: IntArray, reached: IntArray
+) -> set[int]:
+    """Return nodes where pipe that is there already begins, ends or changes its size."""
+    size_mm = existing_size_mm(corridors.edges)
+    kind = np.where(
+        corridors.edges["laying"].to_numpy() == "existing", np.nan_to_num(size_mm, nan=0.0), -1.0
+    )
+    onward = kind[edge_before[reached]]
+    at = before[reached]
+    inner = edge_before[at] >= 0
+    differs = onward[inner] != kind[edge_before[at[inner]]]
+    return set(at[inner][differs].tolist())
+
+
+def existing_size_mm(edges: gpd.GeoDataFrame) -> npt.NDArray[np.float64]:
+    """Return the outside diameter of pipe already along edges [mm], NaN where not known."""
+    if "existing_outside_diameter_mm" not in edges:
+        return np.full(len(edges), np.nan)
+    return np.asarray(edges["existing_outside_diameter_mm"], dtype=np.float64)
 
 
 def _names(stops: Sequence[int], root: int, outlets: set[int], source_name: str) -> list[str]:
@@ -139,6 +165,8 @@ def _pipe_table(
             "laying_m": laying_m,
             "crossings": [tuple(c for some in part["crossings"] for c in some) for part in parts],
             "cost": [float(part["cost"].sum()) for part in parts],
+            "edges": [tuple(int(label) for label in part.index) for part in parts],
+            "existing_outside_diameter_mm": [float(existing_size_mm(p).min()) for p in parts],
         },
         geometry=[_way(part.geometry.to_numpy(), pipe.forward)
                   for part, pipe in zip(parts, pipes, strict=True)],

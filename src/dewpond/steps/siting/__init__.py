@@ -1,5 +1,5 @@
-"""Step: the fewest outlets that bring every grazed cell within reach of water."""
+"""Step: the ground shared out among the chosen outlets, and what stays out of reach."""
 
-from dewpond.steps.siting.choose import choose_outlets
+from dewpond.steps.siting.assign import assign_ground
 
-__all__ = ["choose_outlets"]
+__all__ = ["assign_ground"]

@@ -1,0 +1,107 @@
+"""Grazed cells that ask for the same, made one group."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import scipy.sparse as sp
+
+from dewpond.base.model import Reach
+
+IntArray = npt.NDArray[np.intp]
+BoolArray = npt.NDArray[np.bool_]
+
+# Random keys by which like cells are found; any other state gives the same groups.
+_KEY_STATE = 20_231
+
+
+@dataclass(frozen=True, eq=False)
+class Groups:
+    """Cells with the same sites in reach.
+
+    Attributes
+    ----------
+    sites : csr_array of float, shape (g groups, n sites)
+        One where a site has the group in reach.
+    walk : csr_array of float, shape (g groups, n sites)
+        Walks of the cells of the group after the hose, each times the cell's area, together
+        [m times m2]; a stored zero where all lie within the hose.
+    of_cell : array of int, shape (m cells,)
+        Group of each cell, -1 where no site has it in reach.
+    """
+
+    sites: sp.csr_array
+    walk: sp.csr_array
+    of_cell: IntArray
+
+    def cells_in(self, groups: BoolArray) -> BoolArray:
+        """Return which cells belong to some groups, shape (m cells,)."""
+        return np.append(groups, False)[self.of_cell]
+
+
+def group_cells(reach: Reach) -> Groups:
+    """Return the groups of a reach, in the order of their first cell."""
+    columns = reach.walk_m.tocsc()
+    columns.sort_indices()
+    of_cell, first = _alike(columns)
+    one_each = sp.csc_array(
+        (np.ones(columns.nnz), columns.indices, columns.indptr), shape=columns.shape
+    )
+    sites = one_each[:, first].T.tocsr()
+    return Groups(sites, _walks(columns, sites, of_cell, reach), of_cell)
+
+
+def _alike(columns: sp.csc_array) -> tuple[IntArray, IntArray]:
+    """Return the group of each column, -1 for an empty one, and the first column of each group.
+
+    Columns are brought together by the sum of random keys of their rows, and each is then
+    compared with the first of its kind entry by entry, so chance cannot merge two that differ.
+    """
+    random = np.random.default_rng(_KEY_STATE)
+    filled = np.diff(columns.indptr) > 0
+    leader = np.full(columns.shape[1], -1, dtype=np.intp)
+    left = np.flatnonzero(filled)
+    while left.size:
+        keys = random.integers(0, 2**63, columns.shape[0], dtype=np.uint64)
+        sums = np.zeros(columns.shape[1], dtype=np.uint64)
+        sums[filled] = np.add.reduceat(keys[columns.indices], columns.indptr[:-1][filled])
+        _, first, kind = np.unique(sums[left], return_index=True, return_inverse=True)
+        leads = left[first[kind]]
+        same = _same_columns(columns, left, leads)
+        leader[left[same]] = leads[same]
+        left = left[~same]
+    first, of_filled = np.unique(leader[filled], return_inverse=True)
+    of_cell = np.full(columns.shape[1], -1, dtype=np.intp)
+    of_cell[filled] = of_filled
+    return of_cell, first
+
+
+def _same_columns(columns: sp.csc_array, one: IntArray, other: IntArray) -> BoolArray:
+    """Tell for each pair of filled columns whether their stored rows are equal."""
+    sizes = np.diff(columns.indptr)
+    same: BoolArray = sizes[one] == sizes[other]
+    pairs = np.flatnonzero(same & (one != other))
+    if pairs.size:
+        lengths = sizes[one[pairs]]
+        starts = np.cumsum(lengths) - lengths
+        steps = np.arange(lengths.sum()) - np.repeat(starts, lengths)
+        left = columns.indices[np.repeat(columns.indptr[one[pairs]], lengths) + steps]
+        right = columns.indices[np.repeat(columns.indptr[other[pairs]], lengths) + steps]
+        same[pairs] = np.logical_and.reduceat(left == right, starts)
+    return same
+
+
+def _walks(
+    columns: sp.csc_array, sites: sp.csr_array, of_cell: IntArray, reach: Reach
+) -> sp.csr_array:
+    cell = np.repeat(np.arange(columns.shape[1]), np.diff(columns.indptr))
+    area_m2 = reach.cells["area_m2"].to_numpy(dtype=np.float64)
+    beyond_m = np.maximum(columns.data.astype(np.float64) - reach.hose_m, 0.0)
+    # Every entry of a group stands in each of its cells, so summing keeps the pattern.
+    summed = sp.coo_array(
+        (beyond_m * area_m2[cell], (of_cell[cell], columns.indices)), shape=sites.shape
+    )
+    summed.sum_duplicates()
+    return summed.tocsr()

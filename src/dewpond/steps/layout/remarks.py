@@ -1,0 +1,67 @@
+"""What the reader of a layout should know, in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from dewpond.base.jointdesign import JointDesign
+from dewpond.base.model import Candidates, Corridors, Holding
+from dewpond.base.settings import LayoutSettings
+from dewpond.steps.layout.options import IntArray
+from dewpond.steps.layout.still_water import HighGround
+
+
+def about_unjoined(candidates: Candidates, sites: IntArray, source: str) -> Iterator[str]:
+    """Name outlets that the user fixed where no pipe can go."""
+    for point in candidates.sites.geometry.iloc[sites]:
+        yield (
+            f"The outlet fixed at easting {point.x:.0f}, northing {point.y:.0f} cannot be joined "
+            f'to source "{source}": no way for pipe leads there; open one, or give a track or '
+            "existing pipe in [features]"
+        )
+
+
+def about_limits(holding: Holding, broken: IntArray, layout: LayoutSettings) -> Iterator[str]:
+    """Name paddocks whose number of outlets had to leave the range that was asked for."""
+    grazed = holding.grazed
+    most = layout.most_outlets_per_paddock
+    asked = f"at least {layout.least_outlets_per_paddock}" + (
+        "" if most is None else f" and at most {most}"
+    )
+    for row in broken:
+        name = holding.paddocks.at[grazed[row], "name"]
+        yield (
+            f"{name}: {asked} outlets were asked for; no scheme was found that keeps this and "
+            "waters all ground in reach, so the ground was watered"
+        )
+
+
+def about_still_water(
+    corridors: Corridors, sites: IntArray, edges: IntArray, high: HighGround, source: str
+) -> Iterator[str]:
+    """Tell what of the scheme lies above the still water of its source."""
+    outlets = int(high.sites[sites].sum())
+    length_m = float(corridors.edges["length_m"].to_numpy()[edges[high.edges[edges]]].sum())
+    if outlets or length_m > 0:
+        yield (
+            f'Source "{source}" stands too low for some of the ground: outlets with too little '
+            f"static head {outlets}, pipe over ground above its still water ({high.level_m:.1f} m)"
+            f" {length_m:.0f} m; no lower place or way serves that ground"
+        )
+
+
+def about_time(chosen: JointDesign, layout: LayoutSettings, source: str) -> Iterator[str]:
+    """Own up to a search that the clock ended."""
+    if not chosen.reproducible:
+        yield (
+            f'The choice of outlets and pipe from "{source}" was cut short after '
+            f"{layout.time_limit_s:g} s: it may cost up to {100 * chosen.gap:.1f} % more than the "
+            "least, and another run may find another scheme"
+        )
+    elif chosen.gap > max(layout.optimality_gap, 1e-6) and np.isfinite(chosen.gap):
+        yield (
+            f'The choice of outlets and pipe from "{source}" stopped at its {chosen.status}: it '
+            f"may cost up to {100 * chosen.gap:.1f} % more than the least"
+        )
