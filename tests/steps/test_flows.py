@@ -161,6 +161,49 @@ def test_where_a_mob_draws_alike_everywhere_the_cases_reach_every_design_flow(
     np.testing.assert_allclose(cases, found.pipes["design_flow_l_min"], rtol=1e-12)
 
 
+def lost_m(tree: Tree, flows: np.ndarray, outlet: int) -> np.ndarray:
+    """Head lost on the way to a node, length x flow to the 1.85, for each row of flows."""
+    lost, node = np.zeros(len(flows)), outlet
+    while node:
+        parent, _, length = tree[node - 1]
+        lost += length * flows[:, node - 1] ** 1.85
+        node = parent
+    return lost
+
+
+@given(schemes())
+@settings(deadline=None, derandomize=True, max_examples=80)
+def test_the_cases_hold_the_worst_placing_for_every_mob_at_every_outlet(scheme: Any) -> None:
+    tree, uses = scheme
+    cases = flows_of(tree, uses).cases
+    for mob, outlet, _ in uses:
+        node = int(outlet.split()[1])
+        others = [use for use in uses if use[0] != mob]
+        everywhere = placings(tree, [*others, *(use for use in uses if use[:2] == (mob, outlet))])
+        rows = cases[(cases["mob"] == mob) & (cases["outlet"] == outlet)]
+        tried = rows.drop(columns=["mob", "outlet"]).to_numpy(float)
+        assert lost_m(tree, tried, node).max() == pytest.approx(
+            lost_m(tree, everywhere, node).max()
+        )
+        roots = [row for row, (parent, _, _) in enumerate(tree) if parent == 0]
+        assert tried[:, roots].sum(axis=1).max() == pytest.approx(
+            everywhere[:, roots].sum(axis=1).max()
+        )
+
+
+def test_many_mobs_with_many_telling_places_stay_few_cases() -> None:
+    """Seven mobs that draw the more the nearer the source: 3 to the 6th placings are not tried."""
+    chain: Tree = [(0, True, 10.0), (1, True, 10.0), (2, True, 10.0)]
+    uses = [
+        (f"mob {number}", f"outlet {place}", 10.0 - place)
+        for number in range(7)
+        for place in (1, 2, 3)
+    ]
+    found = flows_of(chain, uses)
+    assert found.cases.groupby(["mob", "outlet"]).size().to_dict()["mob 0", "outlet 3"] == 2
+    assert found.cases["pipe 1"].max() == pytest.approx(7 * 9.0)
+
+
 @given(schemes(), st.floats(0.5, 40.0), st.integers(0, 6))
 @settings(deadline=None, derandomize=True, max_examples=60)
 def test_adding_a_mob_never_lowers_any_design_flow(

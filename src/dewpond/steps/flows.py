@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from dewpond.base.model import Flows, Network, Watering
 from dewpond.base.surface import FloatArray
+
+# Placings of the other mobs tried for one mob at one outlet; with more, only the two extremes.
+_MOST_PLACINGS = 8
 
 
 def design_flows(network: Network, watering: Watering) -> Flows:
@@ -25,13 +30,15 @@ def design_flows(network: Network, watering: Watering) -> Flows:
     Flows
         A mob is in one place at a time, so a pipe carries for each mob what it draws at its most
         demanding outlet beyond the pipe, once; never the sum of all outlets. In `cases` every
-        other mob stands where it shares the longest way with the outlet of the case, and of
-        such places where it draws most.
+        other mob stands where it shares the longest way with the outlet of the case; where it
+        draws more at a place that shares less of the way, a further row has it there.
 
     Notes
     -----
     A case is one state of the holding, so in none does a pipe carry more than its design flow.
-    Where a mob draws the same at all its outlets, each pipe reaches its design flow in a case.
+    The cases of a mob at an outlet hold the one in which most head is lost on the way there,
+    whatever the pipe, and the one in which the source gives most: any other placing loads no
+    stretch of that way more.
     """
     outlets = network.nodes.index[network.nodes["kind"] == "outlet"]
     beyond = _outlets_beyond(network, outlets)
@@ -94,22 +101,39 @@ def _cases(
 ) -> pd.DataFrame:
     """Return the flow of each pipe for each mob at each of its outlets, by outlet, then mob."""
     shared_m = (beyond * lengths_m[:, None]).T @ beyond.astype(float)
-    at, who = np.nonzero(draws.T > 0.0)
-    flows = np.zeros((len(at), len(pipes)))
-    for mob, draw in enumerate(draws):
-        place = np.where(who == mob, at, _companion(draw, shared_m)[at])
-        flows += draw[place, None] * beyond[:, place].T
-    frame = pd.DataFrame(flows, columns=pipes)
-    frame.insert(0, "mob", mobs[who])
-    frame.insert(1, "outlet", outlets.to_numpy()[at])
+    rows, labels = [np.zeros((0, len(pipes)))], []
+    for at, mob in np.argwhere(draws.T > 0.0).tolist():
+        placings = _placings(mob, at, draws, shared_m[at])
+        drawn = draws[np.arange(len(mobs))[:, None], placings.T]
+        rows.append(np.einsum("mc,pmc->cp", drawn, beyond[:, placings.T].astype(float)))
+        labels += [(mobs[mob], outlets[at])] * len(placings)
+    frame = pd.DataFrame(np.concatenate(rows), columns=pipes)
+    frame.insert(0, "mob", pd.Series([mob for mob, _ in labels], dtype=object))
+    frame.insert(1, "outlet", pd.Series([outlet for _, outlet in labels], dtype=object))
     return frame
 
 
-def _companion(draw: FloatArray, shared_m: FloatArray) -> npt.NDArray[np.intp]:
-    """Return for each outlet the place of another mob that shares the longest way with it."""
-    drinks = draw > 0.0
-    if not drinks.any():
-        return np.zeros(len(draw), np.intp)
-    shared = np.where(drinks[None, :], shared_m, -1.0)
-    longest = np.isclose(shared, shared.max(axis=1, keepdims=True), rtol=0.0, atol=1e-6)
-    return np.asarray(np.where(longest & drinks, draw[None, :], -1.0).argmax(axis=1))
+def _placings(mob: int, at: int, draws: FloatArray, shared_m: FloatArray) -> npt.NDArray[np.intp]:
+    """Return where each mob stands in the cases of one mob at one outlet: (cases, mobs).
+
+    The first has every other mob where it shares the longest way. A mob that draws more at a
+    place nearer the source may weigh heavier there: then both are tried.
+    """
+    choices = [
+        [at] if other == mob else _telling_places(draw, shared_m)
+        for other, draw in enumerate(draws)
+    ]
+    if np.prod([len(places) for places in choices], dtype=float) > _MOST_PLACINGS:
+        nearest, thirstiest = ([places[end] for places in choices] for end in (0, -1))
+        return np.array([nearest, thirstiest], dtype=np.intp)
+    return np.array(list(itertools.product(*choices)), dtype=np.intp)
+
+
+def _telling_places(draw: FloatArray, shared_m: FloatArray) -> list[int]:
+    """Return the places of a mob of which none both shares less of the way and draws no more.
+
+    Longest shared way first, greatest draw last; any other place loads the way less.
+    """
+    order = np.lexsort((-draw, -shared_m.round(3)))
+    before = np.maximum.accumulate(np.concatenate([[0.0], draw[order][:-1]]))
+    return [int(place) for place in order[draw[order] > before]]

@@ -51,7 +51,8 @@ class Flows:
         so its share is that of its most demanding outlet beyond the pipe, once.
     cases : DataFrame
         One row for each mob and outlet: that mob there, every other mob at the place that shares
-        the longest way with it; columns ``mob``, ``outlet``; then one column a pipe [L/min].
+        the longest way with it; further rows where another mob draws more at a place that shares
+        less of the way. Columns ``mob``, ``outlet``; then one column a pipe [L/min].
     total_l_min : float
         Design flow leaving the source.
     """
