@@ -4,6 +4,8 @@ Every field carries its unit in its name, a default, a description and the sourc
 default; `dewpond template` and `dewpond schema` are made from them.
 """
 
+from dewpond.base.settings.breaks import BreaksSettings
+from dewpond.base.settings.compare import WhatIfSettings
 from dewpond.base.settings.data import (
     FeaturesSettings,
     HoldingSettings,
@@ -31,6 +33,7 @@ from dewpond.base.settings.water import (
 )
 
 __all__ = [
+    "BreaksSettings",
     "BucketSettings",
     "DemandSettings",
     "DesignSettings",
@@ -52,6 +55,7 @@ __all__ = [
     "TroughSettings",
     "VectorFile",
     "WalkingSettings",
+    "WhatIfSettings",
     "load_project",
     "project_from_dict",
 ]

@@ -11,6 +11,8 @@ from typing import Any, get_args, get_origin
 from pydantic import BaseModel, Field, ValidationError
 
 from dewpond.base.errors import Fault, InputError, nearest_name
+from dewpond.base.settings.breaks import BreaksSettings
+from dewpond.base.settings.compare import WhatIfSettings
 from dewpond.base.settings.data import (
     FeaturesSettings,
     HoldingSettings,
@@ -29,6 +31,9 @@ from dewpond.base.settings.design import (
 from dewpond.base.settings.fields import Table
 from dewpond.base.settings.stock import MobSettings, SourceSettings
 from dewpond.base.settings.water import PipeSettings, SupplySettings, TroughSettings
+
+
+_REPEATED = ("mob", "source", "what_if")
 
 
 class Project(Table):
@@ -50,6 +55,8 @@ class Project(Table):
     trough: TroughSettings = TroughSettings()
     supply: SupplySettings = SupplySettings()
     prices: PricesSettings = PricesSettings()
+    breaks: BreaksSettings | None = Field(default=None, description="Breaks, if any are cut.")
+    what_if: list[WhatIfSettings] = Field(default=[], description="What to compare with.")
     folder: Path = Field(default=Path(), exclude=True, strict=False)
     """Folder that the paths are relative to; not part of the file."""
 
@@ -199,7 +206,7 @@ def _spell(path: Sequence[int | str]) -> str:
         if isinstance(part, int):
             words[-1] = f"{words[-1]} {part + 1}"
         elif position == 0:
-            words.append(f"[[{part}]]" if part in {"mob", "source"} else f"[{part}]")
+            words.append(f"[[{part}]]" if part in _REPEATED else f"[{part}]")
         else:
             words.append(str(part))
     return ", ".join(words)
@@ -210,6 +217,7 @@ def _repeated(project: Project, where: str) -> list[Fault]:
     for table, names in (
         ("mob", [mob.name for mob in project.mob]),
         ("source", [source.name for source in project.source]),
+        ("what_if", [what_if.name for what_if in project.what_if]),
     ):
         for name, count in Counter(names).items():
             if count > 1:

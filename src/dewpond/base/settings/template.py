@@ -28,6 +28,7 @@ _EXAMPLES: Mapping[str, Any] = {
     "source.static_pressure_bar": 3.2,
     "source.bucket_l": 12.0,
     "source.bucket_s": 33.0,
+    "what_if.name": "walk of 200 m",
 }
 
 _OPTIONAL_EXAMPLES: Mapping[str, str] = {
@@ -41,6 +42,7 @@ _OPTIONAL_EXAMPLES: Mapping[str, str] = {
     "features.existing_pipe": '{ path = "pipe.gpkg", layer = "pipe" }',
     "mob.trough": '"fixed"',
     "design.source": '"road main"',
+    "breaks.target_ha": "1.0",
 }
 
 
@@ -62,9 +64,12 @@ def template() -> str:
         header = f"[[{name}]]" if repeated else f"[{name}]"
         parts.append("")
         parts.extend(_comment(_summary(model)))
-        parts.append(header)
+        lines = [header]
         for key, inner in model.model_fields.items():
-            parts.extend(_entry(f"{name}.{key}", key, inner))
+            lines.extend(_entry(f"{name}.{key}", key, inner))
+        # A table that does something by being there is not switched on by a template.
+        off = field.default is None or field.default == []
+        parts.extend(_switched_off(lines) if off else lines)
     return "\n".join(parts) + "\n"
 
 
@@ -90,6 +95,10 @@ def _entry(path: str, key: str, field: FieldInfo) -> list[str]:
     return [*lines, f"{key} = {_toml(field.default)}"]
 
 
+def _switched_off(lines: list[str]) -> list[str]:
+    return [line if line.startswith("#") else f"# {line}" for line in lines]
+
+
 def _comment(text: str) -> list[str]:
     return [f"# {line}" for line in textwrap.wrap(text, 90)]
 
@@ -100,6 +109,8 @@ def _toml(value: Any) -> str:
     if isinstance(value, str):
         escaped = value.replace("\\", "\\\\").replace('"', '\\"')
         return f'"{escaped}"'
+    if isinstance(value, dict):
+        return "{}"
     if isinstance(value, list | tuple):
         return "[" + ", ".join(_toml(item) for item in value) + "]"
     return repr(value)
