@@ -10,7 +10,7 @@ import pandas as pd
 from dewpond.base.model import Demand, Holding, Network, Reach, Siting, Terrain, Watering
 from dewpond.base.settings import DesignSettings, TroughSettings
 from dewpond.base.surface import interpolate
-from dewpond.steps.troughs.outlets import STEEPEST_DEGREES, Stand, stand_at
+from dewpond.steps.troughs.outlets import STEEPEST_DEGREES, Stand, rather_fixed, stand_at
 from dewpond.steps.troughs.rules import ONES_AND_TWOS, TOGETHER, Use, judge_use
 from dewpond.steps.troughs.stock import find_drinkers
 from dewpond.steps.troughs.valves import seats_offered
@@ -144,16 +144,16 @@ def _dry_mobs(holding: Holding, uses: Sequence[Use]) -> list[str]:
 
 
 def _together(uses: Sequence[Use], trough: TroughSettings) -> list[str]:
-    groups: dict[tuple[str, str], list[Use]] = {}
+    groups: dict[tuple[str, str, float], list[Use]] = {}
     for use in uses:
         if use.arrival == TOGETHER:
-            groups.setdefault((use.drinkers.mob, use.rule), []).append(use)
+            key = (use.drinkers.mob, use.rule, round(use.flow_l_min, 6))
+            groups.setdefault(key, []).append(use)
     return [
-        f'Mob "{mob}" comes to water together at {_names(group)}, over '
-        f"{trough.singly_within_m:g} m of walk and {trough.singly_within_ha:g} ha of paddock; it "
-        f"needs "
-        f"{max(use.flow_l_min for use in group):.1f} L/min: {rule}."
-        for (mob, rule), group in groups.items()
+        f'Mob "{mob}" comes to water together at {_names(group)} (walk over '
+        f"{trough.singly_within_m:g} m, paddock over {trough.singly_within_ha:g} ha). It needs "
+        f"{group[0].flow_l_min:.1f} L/min: {rule}.{rather_fixed(group[0], trough)}"
+        for (mob, rule, _), group in groups.items()
     ]
 
 

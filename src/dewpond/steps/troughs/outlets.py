@@ -119,23 +119,25 @@ def _notes(
 
 def _together(uses: Sequence[Use], settings: TroughSettings) -> list[str]:
     """Say for each mob that comes as one from where, what it needs, and what would need less."""
-    groups: dict[tuple[str, str], list[Use]] = {}
+    groups: dict[tuple[str, str, float], list[Use]] = {}
     for use in uses:
         if use.arrival == TOGETHER:
-            groups.setdefault((use.drinkers.mob, use.rule), []).append(use)
+            key = (use.drinkers.mob, use.rule, round(use.flow_l_min, 6))
+            groups.setdefault(key, []).append(use)
     notes = []
-    for (mob, rule), group in groups.items():
+    for (mob, rule, _), group in groups.items():
         use = group[0]
         fields = ", ".join(dict.fromkeys(item.drinkers.paddock_name for item in group))
         walk_m = max(item.drinkers.farthest_walk_m for item in group)
         notes.append(
             f"{mob} come to water together from {fields} (walk up to {walk_m:.0f} m): "
-            f"{use.flow_l_min:.1f} L/min, {rule}." + _rather_fixed(use, settings)
+            f"{use.flow_l_min:.1f} L/min, {rule}." + rather_fixed(use, settings)
         )
     return notes
 
 
-def _rather_fixed(use: Use, settings: TroughSettings) -> str:
+def rather_fixed(use: Use, settings: TroughSettings) -> str:
+    """Say what a fixed trough would do for a use whose mobile one asks for more flow; else ""."""
     if use.drinkers.trough == "fixed":
         return ""
     fixed = with_a_fixed_trough(use, settings)
