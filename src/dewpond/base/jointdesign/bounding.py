@@ -22,7 +22,9 @@ _DEPTH = 12
 _TOWARDS_NEW = 0.5
 _NO_RETURNS = 100
 _GUIDED_EVERY = 4
-_GUIDED_ATTEMPTS = 12
+_GUIDED_ATTEMPTS = 40
+_POLISH_ROUND = 12
+_STARTS = 4
 
 
 class RootBounding:
@@ -51,13 +53,20 @@ class RootBounding:
 
     def run(self) -> Relaxed | None:
         """Add cuts until none is broken or a limit is reached; return the last solution."""
-        search, relaxed = self.search, None
+        search = self.search
+        relaxed: Relaxed | None = None
         while search.rounds < search.limits.rounds and not search.out_of_time():
-            relaxed = self.master.solve()
+            solved = self.master.solve(search.seconds_left)
+            if solved is None:
+                search.cut_short = True
+                break
+            relaxed = solved
             search.raise_bound(relaxed.value)
             if search.is_proven() or not np.isfinite(relaxed.value):
                 break
-            if search.rounds % _GUIDED_EVERY == 0:
+            if search.rounds == _POLISH_ROUND:
+                self.polish(relaxed)
+            elif search.rounds % _GUIDED_EVERY == 0:
                 self.guided(relaxed)
             self.fix(relaxed)
             self.master.drop_idle_cuts()
@@ -99,23 +108,38 @@ class RootBounding:
         return cuts
 
     def guided(self, relaxed: Relaxed) -> None:
-        """Build a scheme where parts that the solution uses are cheap, and improve it."""
-        network, search = self.network, self.search
-        edges = network.n_edges
+        """Build a scheme where parts that the solution uses are cheap, and improve it a little."""
+        hint = self._hint(relaxed)
+        self._guided_start(relaxed, hint, hint[0], _GUIDED_ATTEMPTS)
+
+    def polish(self, relaxed: Relaxed) -> None:
+        """Do the same at length, from several starts."""
+        hint, random = self._hint(relaxed), self.search.random
+        for _ in range(_STARTS):
+            trusted = hint[0] * random.uniform(0.5, 1.0, len(hint[0]))
+            self._guided_start(relaxed, hint, trusted, self.search.limits.restarts)
+
+    def _hint(self, relaxed: Relaxed) -> tuple[FloatArray, FloatArray]:
+        """Return how much the solution uses each arc, in either direction, and each site."""
+        edges = self.network.n_edges
         both = np.minimum(relaxed.arcs[:edges] + relaxed.arcs[edges : 2 * edges], 1.0)
-        used = np.concatenate([both, both, relaxed.arcs[2 * edges :]])
-        source = int(np.argmax(relaxed.arcs[2 * edges :]))
-        scheme = construct(
-            self.maker, network.arc_cost * (1 - used), network.site_cost * (1 - relaxed.sites),
-            source=source,
-        )  # fmt: skip
-        if scheme is None:
+        return np.concatenate([both, both, relaxed.arcs[2 * edges :]]), relaxed.sites
+
+    def _guided_start(
+        self,
+        relaxed: Relaxed,
+        hint: tuple[FloatArray, FloatArray],
+        trusted: FloatArray,
+        attempts: int,
+    ) -> None:
+        network, search = self.network, self.search
+        arcs, sites = network.arc_cost * (1 - trusted), network.site_cost * (1 - hint[1])
+        source = int(np.argmax(relaxed.arcs[2 * network.n_edges :]))
+        scheme = construct(self.maker, arcs, sites, source=source)
+        if scheme is None or search.is_proven():
             return
-        if scheme.cost < 1.05 * search.best_cost:
-            scheme = exchange_nodes(self.maker, scheme)
-            scheme = improve(
-                self.maker, scheme, search.random, _GUIDED_ATTEMPTS, search.out_of_time
-            )
+        scheme = exchange_nodes(self.maker, scheme)
+        scheme = improve(self.maker, scheme, search.random, attempts, search.out_of_time, hint)
         search.offer(self.reduction, scheme)
 
     def fix(self, relaxed: Relaxed) -> None:

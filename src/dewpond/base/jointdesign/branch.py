@@ -39,7 +39,10 @@ def finish(search: Search, root: RootBounding) -> None:
 
 
 def _integer_solver(root: RootBounding) -> highspy.Highs:
-    solver = quiet_solver({"threads": 1, "random_seed": 0})
+    # The schemes come from our own heuristics, which know the trees; the solver spends its time
+    # on the proof.
+    options = {"threads": 1, "random_seed": 0, "mip_heuristic_effort": 0.0}
+    solver = quiet_solver(options)
     solver.passModel(root.master.solver.getLp())
     count = root.network.n_arcs + root.network.n_sites
     kinds = np.full(count, int(highspy.HighsVarType.kInteger), dtype=np.uint8)

@@ -13,11 +13,12 @@ import scipy.sparse as sp
 from scipy.sparse import csgraph
 
 from dewpond.base.jointdesign.construct import construct, tidy
-from dewpond.base.jointdesign.problem import BoolArray
+from dewpond.base.jointdesign.problem import BoolArray, FloatArray
 from dewpond.base.jointdesign.scheme import Scheme, SchemeMaker
 
 _BETTER = 1e-6
 _SHAKE = 0.3
+_TRUST = (0.0, 0.5, 0.9)
 _LARGEST_SHARE = 0.35
 _MOST_TORN = 12
 
@@ -28,14 +29,31 @@ def improve(
     random: np.random.Generator,
     attempts: int,
     out_of_time: Callable[[], bool],
+    hint: tuple[FloatArray, FloatArray] | None = None,
 ) -> Scheme:
-    """Return the best scheme found in a number of attempts to tear down and rebuild."""
+    """Return the best scheme found in a number of attempts to tear down and rebuild.
+
+    Parameters
+    ----------
+    maker : SchemeMaker
+    scheme : Scheme
+        Where to start.
+    random : numpy.random.Generator
+    attempts : int
+    out_of_time : callable
+        Asked before each attempt.
+    hint : tuple of arrays, shapes (a,) and (s,), optional
+        How much a relaxed solution uses each arc and site, 0 to 1; what it uses looks cheaper
+        in some of the attempts.
+    """
     best = scheme
+    if hint is None:
+        hint = np.zeros(maker.network.n_arcs), np.zeros(maker.network.n_sites)
     true_length = maker.matrix(maker.network.arc_cost)
     for _ in range(attempts):
         if out_of_time() or not best.outlets.any():
             break
-        candidate = _rebuild(maker, best, random, true_length)
+        candidate = _rebuild(maker, best, random, true_length, hint)
         if candidate is None or candidate.cost > best.cost + _BETTER:
             continue
         if candidate.cost < best.cost - _BETTER:
@@ -45,7 +63,11 @@ def improve(
 
 
 def _rebuild(
-    maker: SchemeMaker, scheme: Scheme, random: np.random.Generator, true_length: sp.csr_array
+    maker: SchemeMaker,
+    scheme: Scheme,
+    random: np.random.Generator,
+    true_length: sp.csr_array,
+    hint: tuple[FloatArray, FloatArray],
 ) -> Scheme | None:
     """Tear down the outlets nearest to a random site, and grow back at shaken prices."""
     network = maker.network
@@ -65,9 +87,11 @@ def _rebuild(
     if not nodes.any():
         nodes[network.source_node[0]] = True
     shaken = 1.0 + _SHAKE * random.random(network.n_edges)
-    arcs = network.arc_cost.copy()
+    trust = random.choice(_TRUST)
+    arcs = network.arc_cost * (1.0 - trust * hint[0])
     arcs[: 2 * network.n_edges] *= np.concatenate([shaken, shaken])
-    sites = network.site_cost * (1.0 + _SHAKE * random.random(network.n_sites))
+    sites = network.site_cost * (1.0 - trust * hint[1])
+    sites *= 1.0 + _SHAKE * random.random(network.n_sites)
     # The torn outlets are not put back at once.
     sites[torn] *= 1.0 + random.random()
     return construct(maker, arcs, sites, nodes=nodes, outlets=outlets)

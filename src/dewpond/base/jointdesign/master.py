@@ -235,17 +235,18 @@ class Master:
             len(columns), columns.astype(np.int32), self.lower[columns], self.upper[columns]
         )
 
-    def solve(self) -> Relaxed:
-        """Solve the linear programme from the last basis."""
+    def solve(self, seconds: float = np.inf) -> Relaxed | None:
+        """Solve the linear programme from the last basis; None when the time runs out."""
+        # For linear programmes the solver counts the time of all its runs together.
+        self.solver.setOptionValue("time_limit", self.solver.getRunTime() + seconds)
         self.solver.run()
         status = self.solver.getModelStatus()
         arcs, sites = self.network.n_arcs, self.network.n_sites
-        if status in (
-            highspy.HighsModelStatus.kInfeasible,
-            highspy.HighsModelStatus.kObjectiveBound,
-        ):
+        if status == highspy.HighsModelStatus.kInfeasible:
             none = np.zeros(arcs), np.zeros(sites), np.zeros(arcs), np.zeros(sites)
             return Relaxed(np.inf, *none)
+        if status == highspy.HighsModelStatus.kTimeLimit:
+            return None
         if status != highspy.HighsModelStatus.kOptimal:
             message = f"the linear programme stopped: {self.solver.modelStatusToString(status)}"
             raise SolverError(message)

@@ -143,7 +143,7 @@ def _close(search: Search, reduction: Reduction, ascents: list[Ascent]) -> None:
         # Nothing cheaper than the best scheme is left.
         search.raise_bound(search.best_cost)
         return
-    root.guided(relaxed)
+    root.polish(relaxed)
     root.fix(relaxed)
     finish(search, root)
 
