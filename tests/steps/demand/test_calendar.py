@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from types import SimpleNamespace
 from typing import Any
 
@@ -16,6 +17,7 @@ from dewpond import project_from_dict
 from dewpond.base.errors import InputError
 from dewpond.base.model import Demand, Mob
 from dewpond.base.settings import DemandSettings, DesignSettings, MobSettings
+from dewpond.base.settings.template import template
 from dewpond.steps.demand import estimate_demand
 from dewpond.steps.read import read_holding
 from farms import CRS, ground, project, squares, table
@@ -216,3 +218,14 @@ def test_faults_of_periods(changes: dict[str, Any], words: str) -> None:
         )
     assert words in str(error.value)
     assert "mob" in error.value.faults[0].where
+
+
+def test_the_period_shown_in_the_template_can_be_switched_on() -> None:
+    shown = template()
+    start = shown.index("# [[mob.period]]")
+    end = shown.index("\n\n", start)
+    keys = [line[2:] for line in shown[start:end].splitlines() if " = " in line or "[[" in line]
+    wanted = [line for line in keys if not line.endswith("...")]
+    text = shown[:start] + "\n".join(wanted) + shown[end:]
+    (found,) = project_from_dict(tomllib.loads(text)).mob[0].period
+    assert (found.months, found.head, found.paddocks) == ([4, 5, 6], 60, ["Long Ling"])

@@ -41,6 +41,10 @@ _OPTIONAL_EXAMPLES: Mapping[str, str] = {
     "features.gates": '"gates.geojson"',
     "features.existing_pipe": '{ path = "pipe.gpkg", layer = "pipe" }',
     "mob.trough": '"fixed"',
+    "mob.period.months": "[4, 5, 6]",
+    "mob.period.head": "60",
+    "mob.period.lactating": "true",
+    "mob.period.paddocks": '["Long Ling"]',
     "design.source": '"road main"',
     "breaks.target_ha": "1.0",
 }
@@ -65,8 +69,13 @@ def template() -> str:
         parts.append("")
         parts.extend(_comment(_summary(model)))
         lines = [header]
+        within = _tables_within(model)
         for key, inner in model.model_fields.items():
-            lines.extend(_entry(f"{name}.{key}", key, inner))
+            if key not in within:
+                lines.extend(_entry(f"{name}.{key}", key, inner))
+        # Keys after a table inside would be taken for its own, so those tables come last.
+        for key, part in within.items():
+            lines.extend(_inner_table(name, key, model.model_fields[key], part))
         # A table that does something by being there is not switched on by a template.
         off = field.default is None or field.default == []
         parts.extend(_switched_off(lines) if off else lines)
@@ -77,6 +86,27 @@ def _table_model(annotation: Any) -> type[BaseModel] | None:
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
     return next(filter(None, (_table_model(arg) for arg in get_args(annotation))), None)
+
+
+def _tables_within(model: type[BaseModel]) -> dict[str, type[BaseModel]]:
+    """Return the keys of a table that hold tables themselves and nothing else."""
+    found = {}
+    for key, field in model.model_fields.items():
+        part = _table_model(field.annotation)
+        others = set(get_args(field.annotation)) - {part, type(None)}
+        if part is not None and not others and field.annotation is not part:
+            found[key] = part
+    return found
+
+
+def _inner_table(name: str, key: str, field: FieldInfo, part: type[BaseModel]) -> list[str]:
+    """Return a table inside a table, switched off: none stands unless it is wanted."""
+    repeated = get_origin(field.annotation) is list
+    header = f"[[{name}.{key}]]" if repeated else f"[{name}.{key}]"
+    lines = [*_comment(field.description or ""), header]
+    for inner_key, inner in part.model_fields.items():
+        lines.extend(_entry(f"{name}.{key}.{inner_key}", inner_key, inner))
+    return _switched_off(lines)
 
 
 def _summary(model: type[BaseModel]) -> str:
