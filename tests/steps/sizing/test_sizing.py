@@ -275,7 +275,7 @@ def test_too_little_head_at_an_outlet_names_rise_and_flow_that_would_do():
     assert (short.requirement, short.where) == ("Head for the float valve", "outlet 1")
     q_m_s = 8 / 60_000 / (0.6 * np.pi / 4 * 0.003**2)
     assert short.limit == pytest.approx(q_m_s**2 / (2 * 9.80665))
-    assert "Still water gives only 14.0 m there" in short.remedy
+    assert "still water gives only 14.0 m" in short.remedy
     by_m = float(re.search(r"at least ([\d.]+) m", short.remedy)[1])
     assert replace(scheme, intake=flat_curve(14 + by_m)).size().shortfalls == ()
     assert replace(scheme, intake=flat_curve(14 + by_m - 0.2)).size().shortfalls != ()
@@ -289,7 +289,7 @@ def test_too_little_head_at_an_outlet_names_rise_and_flow_that_would_do():
 def test_an_outlet_above_the_water_says_so():
     (first, *_) = one_pipe(lambda x, y: 0.05 * x, 1000, head_m=20.0).size().shortfalls
     assert first.where == "outlet 1"
-    assert "stands 30.0 m above the still water" in first.remedy
+    assert "outlet 1 stands above the still water of the source, by 30.0 m" in first.remedy
     assert "Less flow alone would not do" in first.remedy
 
 

@@ -9,7 +9,7 @@ from dewpond.base.model import Delivery, Flows, Heads, Intake, Network, Sizes, W
 from dewpond.base.settings import PipeSettings
 from dewpond.base.surface import FloatArray
 from dewpond.base.units import l_min_from_m3_s
-from dewpond.steps.delivery.piping import IntArray, make_piping
+from dewpond.steps.delivery.piping import make_piping
 from dewpond.steps.delivery.settle import settle
 
 _NO_FLOW_L_MIN = 1e-6  # rounding of flows that should cancel
@@ -30,7 +30,8 @@ def deliver(
 
     Every float valve passes what its head allows, pipes lose head by their flow, and the source
     falls along its curve; all are solved together. In a combination the outlets of one case of
-    `flows` stand wide open, with a valve for each mob that drinks there.
+    `flows` stand wide open. Where several mobs drink at one, its valve is taken as larger by as
+    much as they draw over the most demanding of them, and the flow given is the share of that one.
 
     Parameters
     ----------
@@ -50,7 +51,7 @@ def deliver(
     Returns
     -------
     Delivery
-        Flow of one valve at each outlet; NaN throughout where no pipe was chosen.
+        NaN throughout where no pipe was chosen.
 
     Raises
     ------
@@ -64,17 +65,18 @@ def deliver(
         or sizes.pipes["inside_diameter_mm"].isna().any()
     ):
         return _nothing(outlets)
-    mobs = _mobs_at_outlets(network, flows, watering, outlets)
-    count = np.maximum(mobs.max(axis=0, initial=1), 1)
-    piping = make_piping(network, heads, watering, sizes, pipe, count)
-    alone = np.eye(len(outlets), dtype=np.intp)
-    cases = np.vstack([alone, mobs])
-    # The first so many valves of an outlet stand open in a case.
-    order = np.arange(len(piping.outlet_of_valve)) - np.repeat(np.cumsum(count) - count, count)
-    flow = settle(piping, intake, order < cases[:, piping.outlet_of_valve])
-    first = np.cumsum(count) - count
-    arriving = l_min_from_m3_s(flow.outlet_flow_m3_s[:, first])
-    table = _table(outlets, arriving[: len(outlets)].diagonal(), arriving[len(outlets) :], mobs)
+    combinations = _combinations(network, flows, watering, outlets)
+    cases = np.vstack([np.eye(len(outlets)), combinations])
+    # A valve for each size that an outlet takes in some case; one of them stands open at a time.
+    pairs = [(n, size) for n in range(len(outlets)) for size in np.unique(cases[:, n]) if size > 0]
+    of_valve = np.array([outlet for outlet, _ in pairs], dtype=np.intp)
+    times = np.array([size for _, size in pairs])
+    piping = make_piping(network, heads, watering, sizes, pipe, of_valve, times)
+    flow = settle(piping, intake, cases[:, of_valve] == times)
+    arriving = np.zeros(cases.shape)
+    np.add.at(arriving.T, of_valve, l_min_from_m3_s(flow.outlet_flow_m3_s / times).T)
+    alone, together = arriving[: len(outlets)].diagonal(), arriving[len(outlets) :]
+    table = _table(outlets, alone, together, combinations)
     short = piping.break_level_m - flow.head_m[:, piping.before].min(axis=0, initial=np.inf)
     warnings = [
         f"{name}: with outlets wide open more would leave it than flows in; it runs down while "
@@ -99,12 +101,12 @@ def _nothing(outlets: pd.Index) -> Delivery:
     return Delivery(table, ("no pipe was chosen, so that no flow can be worked out",))
 
 
-def _mobs_at_outlets(
+def _combinations(
     network: Network, flows: Flows, watering: Watering, outlets: pd.Index
-) -> IntArray:
-    """Return how many valves are open at each outlet in each case (cases, outlets), each once.
+) -> FloatArray:
+    """Return how many times its design flow each outlet gives in each case, each case once.
 
-    An outlet that gives more than its design flow waters more than one mob.
+    Shape (cases, outlets); 0 where it is shut and never else below 1.
     """
     pipes = network.pipes
     carried = flows.cases[list(pipes.index)].to_numpy(dtype=float)
@@ -116,27 +118,29 @@ def _mobs_at_outlets(
         here = flows.cases["outlet"].to_numpy()[:, None] == outlets.to_numpy()[None, :]
         drawn = np.where(at_source, here.astype(float), drawn)
     design = watering.outlets.loc[outlets, "design_flow_l_min"].to_numpy(dtype=float)
-    mobs = np.ceil(drawn / np.where(design > 0, design, np.inf) - _NO_FLOW_L_MIN)
-    mobs = np.where(drawn > _NO_FLOW_L_MIN, np.maximum(mobs, 1), 0).astype(np.intp)
-    first = np.unique(mobs, axis=0, return_index=True)[1] if len(mobs) else np.empty(0, np.intp)
-    return np.asarray(mobs[np.sort(first)], dtype=np.intp)
+    times = np.maximum(drawn / np.where(design > 0, design, np.inf), 1.0).round(6)
+    times = np.where(drawn > _NO_FLOW_L_MIN, times, 0.0)
+    if not len(times):
+        return times
+    first = np.unique(times, axis=0, return_index=True)[1]
+    return np.asarray(times[np.sort(first)])
 
 
 def _table(
-    outlets: pd.Index, alone: FloatArray, arriving: FloatArray, mobs: IntArray
+    outlets: pd.Index, alone: FloatArray, arriving: FloatArray, times: FloatArray
 ) -> pd.DataFrame:
     """Return for each outlet its flow alone, the least in any case, and who else drinks then."""
     available: list[float] = []
     company: list[tuple[str, ...]] = []
     for number in range(len(outlets)):
-        used = np.flatnonzero(mobs[:, number] > 0)
+        used = np.flatnonzero(times[:, number] > 0)
         if not used.size:
             available.append(float(alone[number]))
             company.append(())
             continue
         worst = int(used[arriving[used, number].argmin()])
         available.append(float(arriving[worst, number]))
-        others = np.flatnonzero(mobs[worst] > 0)
+        others = np.flatnonzero(times[worst] > 0)
         company.append(tuple(str(outlets[other]) for other in others if other != number))
     return pd.DataFrame(
         {

@@ -36,8 +36,7 @@ class Piping:
     network : PipeNetwork
         Fixed levels: the source first, then the breaks in the order of `Sizes.breaks`.
     outlet_of_valve : array of int, shape (valves,)
-        Outlet (in the order of the network's nodes) that each float valve belongs to; as many
-        valves an outlet as mobs may drink there at once.
+        Outlet (in the order of the network's nodes) that each float valve belongs to.
     before : array of int, shape (breaks,)
         Node on the side of each break that water comes from.
     break_level_m : array of float, shape (breaks,)
@@ -62,16 +61,16 @@ def make_piping(
     watering: Watering,
     sizes: Sizes,
     pipe: PipeSettings,
-    valves: IntArray,
+    of_valve: IntArray,
+    times: FloatArray,
 ) -> Piping:
-    """Return the pipe as laid, with a number of float valves at each outlet."""
+    """Return the pipe as laid, with float valves some times as large as those of their outlets."""
     nodes = {str(name): number for number, name in enumerate(network.nodes.index)}
     outlets = network.nodes.index[network.nodes["kind"] == "outlet"]
     breaks = sizes.breaks
     rows = _rows(network, sizes, nodes)
     start, end, length, bore, share = (np.array(column) for column in zip(*rows, strict=True))
     after = len(nodes) + 2 * np.arange(len(breaks)) + 1
-    of_valve = np.repeat(np.arange(len(outlets)), valves)
     fitted = watering.outlets.loc[outlets]
     coefficient = float_valve_coefficient_m2(
         fitted["seat_bore_mm"].to_numpy(dtype=float) / 1000.0,
@@ -90,7 +89,7 @@ def make_piping(
         np.concatenate([[0], after]).astype(np.intp),
         np.concatenate([[heads.source_level_m], break_level]),
         _friction(pipe),
-        Outlets(places[of_valve], level[of_valve], coefficient[of_valve]),
+        Outlets(places[of_valve], level[of_valve], times * coefficient[of_valve]),
     )
     return Piping(
         solved,

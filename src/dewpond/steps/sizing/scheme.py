@@ -75,6 +75,35 @@ class Scheme:
             source_level_m=_source_levels(flow, self.parent, intake),
         )
 
+    def kept_to(self, outlets: BoolArray) -> Scheme:
+        """Return the scheme with some of its outlets only, and the cases that use no other."""
+        kept = np.zeros(len(self.pipes), dtype=bool)
+        kept[self.outlet_pipe[outlets & (self.outlet_pipe >= 0)]] = True
+        for pipe in range(len(self.pipes) - 1, -1, -1):
+            if kept[pipe] and self.parent[pipe] >= 0:
+                kept[self.parent[pipe]] = True
+        place = np.append(np.cumsum(kept) - 1, -1)  # the last stands for no pipe
+        cases = self.asking & ~self.used[:, ~outlets].any(axis=1)
+        chosen = np.flatnonzero(kept).tolist()
+        return replace(
+            self,
+            pipes=tuple(self.pipes[pipe] for pipe in chosen),
+            outlets=tuple(name for name, some in zip(self.outlets, outlets, strict=True) if some),
+            parent=place[self.parent[kept]],
+            length_m=self.length_m[kept],
+            new_m=self.new_m[kept],
+            existing=self.existing[kept],
+            distance_m=tuple(self.distance_m[pipe] for pipe in chosen),
+            ground_m=tuple(self.ground_m[pipe] for pipe in chosen),
+            flow_m3_s=self.flow_m3_s[cases][:, kept],
+            asking=self.asking[cases],
+            outlet_pipe=place[self.outlet_pipe[outlets]],
+            outlet_ground_m=self.outlet_ground_m[outlets],
+            valve_head_m=self.valve_head_m[outlets],
+            used=self.used[cases][:, outlets],
+            source_level_m=self.source_level_m[cases],
+        )
+
 
 def make_scheme(
     network: Network, heads: Heads, watering: Watering, flows: Flows, intake: Intake

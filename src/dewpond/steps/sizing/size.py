@@ -128,7 +128,8 @@ def _warnings(
         )
     drawn = scheme.flow_m3_s[:, scheme.parent < 0].sum(axis=1)[scheme.asking]
     most = float(l_min_from_m3_s(drawn).max(initial=0.0))
-    if most > intake.flow_l_min[-1] * (1.0 + 1e-9):
+    falls = intake.level_m[-1] < intake.level_m[-2]
+    if falls and most > intake.flow_l_min[-1] * (1.0 + 1e-9):
         found.append(
             f"{most:.1f} L/min is drawn in the worst case, and the source is known up to "
             f"{intake.flow_l_min[-1]:.1f} L/min; its level was carried on in a straight line"
