@@ -14,6 +14,7 @@ import click
 
 from dewpond.base.errors import DewpondError, SolverError
 from dewpond.cli.common import EXIT_INPUT, EXIT_INTERNAL, EXIT_MET
+from dewpond.cli.comparing import compare_command
 from dewpond.cli.planning import check_command, demand_command, plan_command
 from dewpond.cli.project_file import schema_command, template_command
 
@@ -31,6 +32,7 @@ for _command in (
     plan_command,
     check_command,
     demand_command,
+    compare_command,
     template_command,
     schema_command,
 ):

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import sys
 
 from rich.console import Console
 from rich.table import Table
 
-from dewpond.base.model import Demand, Holding
+from dewpond.base.model import Comparison, Demand, Holding, Outcome
 
 
 def mob_table(holding: Holding, demand: Demand) -> Table:
@@ -50,3 +51,39 @@ def print_tables(*tables: Table) -> None:
     console = Console(width=None if sys.stdout.isatty() else 160, markup=False)
     for table in tables:
         console.print(table)
+
+
+def comparison_table(comparison: Comparison) -> Table:
+    """Return every setting with its figures, one row each."""
+    table = Table(title=f"{comparison.holding}: settings compared")
+    table.add_column("", justify="right")
+    table.add_column("setting")
+    for heading in (f"cost {comparison.currency}", "against 1", "outlets", "pipe m"):
+        table.add_column(heading, justify="right")
+    for heading in ("longest walk m", "mean walk m", "in reach %"):
+        table.add_column(heading, justify="right")
+    table.add_column("source")
+    table.add_column("met")
+    base = comparison.outcomes[0]
+    for number, outcome in enumerate(comparison.outcomes, start=1):
+        table.add_row(str(number), outcome.name, *_outcome_cells(outcome, base))
+    return table
+
+
+def _outcome_cells(outcome: Outcome, base: Outcome) -> list[str]:
+    if not outcome.planned:
+        return [*[""] * 7, "", "not planned"]
+    totals = outcome.totals
+    more = totals["cost"] - base.totals["cost"] if base.planned else math.nan
+    return [
+        f"{totals['cost']:,.0f}",
+        "" if math.isnan(more) or outcome is base else f"{more:+,.0f}",
+        f"{totals['outlets']:.0f}",
+        f"{totals['pipe_m']:,.0f}",
+        f"{totals['worst_walk_m']:.0f}",
+        f"{totals['mean_walk_m']:.0f}",
+        # Rounded down: 100 is said only where the last cell is in reach.
+        f"{math.floor(totals['covered_share'] * 1000) / 10:g}",
+        outcome.source,
+        "yes" if outcome.met else f"{len(outcome.shortfalls)} short",
+    ]

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from dewpond.base.model import Plan
+from dewpond.base.model import Comparison, Plan
+from dewpond.outputs.comparison import comparison_csv, comparison_json
 from dewpond.outputs.geojson import geojson_text
 from dewpond.outputs.geopackage import write_geopackage
 from dewpond.outputs.layers import Layers, plan_layers
 from dewpond.outputs.replace import replace_folder
 from dewpond.outputs.summary import summary_text
 
-__all__ = ["write_plan"]
+__all__ = ["write_comparison", "write_plan"]
 
 Writer = Callable[[Path], None]
 
@@ -46,6 +47,27 @@ def write_plan(plan: Plan, folder: str | Path, *, overwrite: bool = True) -> tup
         When a file cannot be written; an earlier result is left as it was.
     """
     writers = _writers(plan)
+    return replace_folder(Path(folder), writers, overwrite=overwrite)
+
+
+def write_comparison(
+    comparison: Comparison, folder: str | Path, *, overwrite: bool = True
+) -> tuple[Path, ...]:
+    """Write a comparison as table, JSON and picture; the rest as `write_plan`.
+
+    Returns
+    -------
+    tuple of Path
+        ``comparison.csv``, ``comparison.json`` and ``comparison.png``.
+    """
+    from dewpond.outputs.drawing import comparison_chart, save_png
+
+    files = ("comparison.csv", "comparison.json", "comparison.png")
+    writers: dict[str, Writer] = {
+        files[0]: lambda path: _write_text(comparison_csv(comparison), path),
+        files[1]: lambda path: _write_text(comparison_json(comparison, files), path),
+        files[2]: lambda path: save_png(comparison_chart(comparison), path),
+    }
     return replace_folder(Path(folder), writers, overwrite=overwrite)
 
 

@@ -17,6 +17,7 @@ _BY_PRODUCTS = ("-wal", "-shm", "-journal", ".aux.xml", ".qmd")
 """Endings that desktop programs add to the name of a file they have opened."""
 _SYSTEM_FILES = {".DS_Store", "Thumbs.db", "desktop.ini"}
 _LISTED_NAMES = 5
+_LISTINGS = ("summary.json", "comparison.json")
 
 
 def replace_folder(
@@ -30,7 +31,7 @@ def replace_folder(
         Target; its parents are made when absent.
     writers : mapping of str to callable
         By path relative to the folder, with forward slashes; each writes the path it is given.
-        One of them is ``summary.json``, whose ``files`` names them all.
+        One of them is ``summary.json`` or ``comparison.json``, whose ``files`` names them all.
     overwrite : bool
         Whether an earlier result may be replaced.
 
@@ -115,12 +116,11 @@ def _strangers(target: Path) -> list[str]:
 
 
 def _written_before(target: Path) -> set[str]:
-    """Return the files that ``summary.json`` lists; none when there is no such list."""
-    try:
-        summary = json.loads((target / "summary.json").read_bytes())
-        return {str(name) for name in summary["files"]}
-    except (OSError, ValueError, KeyError, TypeError):
-        return set()
+    """Return the files that an earlier result lists as its own; none where there is no list."""
+    for listing in _LISTINGS:
+        with suppress(OSError, ValueError, KeyError, TypeError):
+            return {str(name) for name in json.loads((target / listing).read_bytes())["files"]}
+    return set()
 
 
 def _swap(new: Path, target: Path, old: Path) -> None:

@@ -4,6 +4,8 @@ Coordinates are easting then northing, in metres, in the working CRS of the hold
 GeoDataFrames or DataFrames that no step changes in place: a step makes a new one.
 """
 
+from dewpond.base.model.breaks import Breaks
+from dewpond.base.model.comparison import Change, Comparison, Outcome
 from dewpond.base.model.demand import Demand
 from dewpond.base.model.ground import Candidates, Reach, Terrain
 from dewpond.base.model.holding import Features, Holding, Mob, Source
@@ -24,7 +26,10 @@ from dewpond.base.model.water import (
 
 __all__ = [
     "Appraisal",
+    "Breaks",
     "Candidates",
+    "Change",
+    "Comparison",
     "Corridors",
     "Delivery",
     "Demand",
@@ -38,6 +43,7 @@ __all__ = [
     "Layout",
     "Mob",
     "Network",
+    "Outcome",
     "Plan",
     "Proof",
     "Reach",
