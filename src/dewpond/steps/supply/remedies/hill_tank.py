@@ -1,0 +1,144 @@
+"""The remedy that most often works: a header tank on high ground, filled slowly from below."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dewpond.base.sources import filling_hours
+from dewpond.base.units import MINUTES_PER_HOUR
+from dewpond.steps.supply.case import Case
+from dewpond.steps.supply.machinery import pump_power_w
+from dewpond.steps.supply.need import FLOW_MARGIN_L_MIN
+from dewpond.steps.supply.remedies.offer import Offer, offer
+from dewpond.steps.supply.tank import size_tank
+from dewpond.steps.supply.tank_site import TankSite, find_tank_site
+
+_METRES_OF_ALLOWANCE = 100.0
+_NIGHT = (22.0, 6.0)  # common practice, no source: mains pressure is best and power cheapest
+_VOLUME_STEP_L = 100.0
+
+
+@dataclass(frozen=True)
+class _Filling:
+    """How a tank on a site would be filled in so many hours a day."""
+
+    needed_l_min: float
+    had_l_min: float
+    lift_m: float
+    hours: float
+    enough: bool
+
+    @property
+    def by_pressure(self) -> bool:
+        return self.had_l_min >= self.needed_l_min - FLOW_MARGIN_L_MIN
+
+
+def hill_tank(case: Case, failing: frozenset[str]) -> list[Offer]:
+    """Return a header tank on the ground, and the same filled by night only."""
+    if not failing & {"flow", "head", "air gap"} or not np.isfinite(case.need.level_m):
+        return []
+    site, lacking_m = find_tank_site(case.holding, case.network, case.need.level_m, case.supply)
+    if site is None:
+        return [_no_site(case, lacking_m)]
+    hours = filling_hours(case.source, case.supply)
+    day = _filling(case, site, hours)
+    found = [_by_day(case, site, day)]
+    night_hours = (_NIGHT[1] - _NIGHT[0]) % 24.0
+    night = _filling(case, site, night_hours)
+    if day.enough and night.enough and hours > night_hours:
+        found.append(_by_night(case, night))
+    return found
+
+
+def _no_site(case: Case, lacking_m: float) -> Offer:
+    within = f"within {case.supply.tank_search_m:g} m of the paddocks"
+    if not np.isfinite(lacking_m):
+        text = f"No ground height is known {within}, so no place for a header tank was found."
+        return offer(text, (), float("nan"), "m")
+    text = (
+        f"A header tank would not do: the best ground {within} stands {lacking_m:.1f} m too low, "
+        f"{case.supply.tank_margin_m:g} m to spare included."
+    )
+    return offer(text, (), lacking_m, "m")
+
+
+def _filling(case: Case, site: TankSite, hours: float) -> _Filling:
+    """Return how a tank would fill from the source, the pipe to it allowed for by distance."""
+    needed = case.need.daily_l / (hours * MINUTES_PER_HOUR)
+    distance = float(
+        np.hypot(site.easting_m - case.source.easting_m, site.northing_m - case.source.northing_m)
+    )
+    allowance = case.supply.friction_allowance_m_per_100_m * distance / _METRES_OF_ALLOWANCE
+    target = site.water_level_m + allowance
+    most, daily = case.curve.most_flow_l_min, case.intake.daily_volume_l
+    if case.fill is None:
+        had = case.curve.flow_at_l_min(target)
+        lift = target - float(case.curve.level_at_m(min(needed, most)))
+    else:
+        # The tank that is there would feed the new one; the water comes to it as before.
+        level = float(case.intake.level_m[0])
+        had, lift, most = (np.inf if level >= target else 0.0), target - level, np.inf
+    enough = needed <= most + FLOW_MARGIN_L_MIN and case.need.daily_l <= daily
+    return _Filling(needed, had, lift, hours, bool(enough))
+
+
+def _by_day(case: Case, site: TankSite, filling: _Filling) -> Offer:
+    volume = _volume(case, filling)
+    where = f"in {site.paddock}" if site.paddock else "outside the paddocks"
+    text = (
+        f"A header tank of {volume:,.0f} L at E {site.easting_m:.0f} N {site.northing_m:.0f} "
+        f"({where}, ground {site.ground_level_m:.1f} m, {site.distance_m:.0f} m from the pipe) "
+        f"commands every outlet; {case.source.name} fills it with {filling.needed_l_min:.1f} "
+        f"L/min {_when(filling.hours)}{_how(case, filling)}"
+    )
+    mends = {"flow", "head", "air gap"}
+    if filling.enough:
+        mends.add("volume")
+    else:
+        text += f" {_too_little(case, filling)}"
+        mends = set()
+    return offer(text, mends, site.water_level_m, "m")
+
+
+def _by_night(case: Case, filling: _Filling) -> Offer:
+    volume = _volume(case, filling)
+    text = (
+        f"That tank filled by night only, {_NIGHT[0]:g} to {_NIGHT[1]:g} h, holds {volume:,.0f} L "
+        f"and takes {filling.needed_l_min:.1f} L/min{_how(case, filling)}"
+    )
+    return offer(text, {"flow", "head", "air gap", "volume"}, volume, "L")
+
+
+def _when(hours: float) -> str:
+    return "day and night" if hours >= 24.0 else f"in {hours:g} h a day"
+
+
+def _how(case: Case, filling: _Filling) -> str:
+    if filling.by_pressure:
+        return ", by its own pressure."
+    lift = float(np.ceil(max(filling.lift_m, 0.0)))
+    power = pump_power_w(filling.needed_l_min, lift, case.supply.pump_efficiency)
+    return f", by a pump that adds {lift:.0f} m, about {power:,.0f} W."
+
+
+def _too_little(case: Case, filling: _Filling) -> str:
+    most, daily = case.curve.most_flow_l_min, case.intake.daily_volume_l
+    if np.isnan(most):
+        return f"But what {case.source.name} gives was not measured."
+    if case.need.daily_l > daily:
+        return f"But it gives only {daily:,.0f} of the {case.need.daily_l:,.0f} L a day."
+    return f"But it gives only {most:.1f} L/min."
+
+
+def _volume(case: Case, filling: _Filling) -> float:
+    flow = filling.needed_l_min
+    if filling.hours < 24.0 and filling.hours != filling_hours(case.source, case.supply):
+        supply = case.supply.model_copy(
+            update={"fill_from_hour": _NIGHT[0], "fill_to_hour": _NIGHT[1]}
+        )
+    else:
+        supply = case.supply
+    tank = size_tank(case.need.daily_l, flow, filling.hours, supply)
+    return float(np.ceil(tank.volume_l / _VOLUME_STEP_L - 1e-6) * _VOLUME_STEP_L)

@@ -1,0 +1,295 @@
+"""Remedies by works: a tank, a pump, wider pipe, another source, water brought in."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from dewpond.base.filling import filling_of, tank_level_m
+from dewpond.base.friction import DarcyWeisbach
+from dewpond.base.sources import filling_hours, pump_place, source_curve
+from dewpond.base.units import MINUTES_PER_HOUR, m3_s_from_l_min
+from dewpond.steps.supply.case import Case
+from dewpond.steps.supply.machinery import labour_figures, pump_power_w, suction_limit_m
+from dewpond.steps.supply.need import FLOW_MARGIN_L_MIN, HEAD_MARGIN_M
+from dewpond.steps.supply.remedies.offer import Offer, offer
+from dewpond.steps.supply.rules import BOOSTER_CONSENT_L_MIN
+from dewpond.steps.supply.tank import size_tank, trips_a_day
+
+# Outside diameters of ISO 4427-2 / EN 12201-2 in the sizes of the trade [mm].
+_SERIES_MM = (20.0, 25.0, 32.0, 40.0, 50.0, 63.0, 75.0, 90.0, 110.0)
+_STAND_LIMIT_M = 4.0  # a tank is not raised higher on a stand: common practice, no source
+
+
+def booster(case: Case, failing: frozenset[str]) -> Offer | None:
+    """Return the duty of a pump that makes up the head, or of the stronger one it takes."""
+    if "head" not in failing or not np.isfinite(case.need.level_m):
+        return None
+    flow, lack = case.need.flow_l_min, _up(case.lack_m)
+    pumped = pump_place(case.source) == "direct"
+    head = _up(case.intake.pump_head_m + case.lack_m) if pumped else lack
+    power = pump_power_w(flow, head, case.supply.pump_efficiency)
+    kind = "A pump" if pumped else "A booster pump"
+    text = f"{kind} of {flow:.1f} L/min at {head:.0f} m, about {power:,.0f} W, makes up the head."
+    if np.isnan(case.most_flow_l_min):
+        return offer(f"{text} It makes no water: measure the flow first.", {"head"}, power, "W")
+    if case.most_flow_l_min < flow - FLOW_MARGIN_L_MIN:
+        text += f" It makes no water: {case.source.name} gives {case.most_flow_l_min:.1f} L/min."
+    elif case.mains is not None and flow > BOOSTER_CONSENT_L_MIN and case.fill is None:
+        text += " It draws over 12 L/min from the main and needs the undertaker's consent."
+    return offer(text, {"head"}, power, "W")
+
+
+def raised_tank(case: Case, failing: frozenset[str]) -> Offer | None:
+    """Return by how much the tank that is there would have to be raised."""
+    if "head" not in failing or case.fill is None or case.lack_m > _STAND_LIMIT_M:
+        return None
+    if pump_place(case.source) == "direct":
+        return None
+    raise_m = np.ceil(case.lack_m * 10.0) / 10.0
+    text = f"Raise the tank by {raise_m:.1f} m, on a stand or up the slope."
+    return offer(text, {"head"}, float(raise_m), "m")
+
+
+def tank_at_source(case: Case, failing: frozenset[str]) -> Offer | None:
+    """Return the tank at a source whose flow is too low for the rush but not for the day."""
+    if "flow" not in failing or case.fill is not None or np.isnan(case.most_flow_l_min):
+        return None
+    if case.source.settings.kind == "mains" or pump_place(case.source) == "direct":
+        return None
+    hours = filling_hours(case.source, case.supply)
+    had = case.most_flow_l_min * hours * MINUTES_PER_HOUR
+    tank = size_tank(case.need.daily_l, case.most_flow_l_min, hours, case.supply)
+    mends = (
+        {"flow", "volume"}
+        if min(had, case.intake.daily_volume_l) >= case.need.daily_l
+        else {"flow"}
+    )
+    text = (
+        f"A tank of {_round_up(tank.volume_l):,.0f} L at {case.source.name} takes its "
+        f"{case.most_flow_l_min:.1f} L/min over {hours:g} h and gives the rush from store."
+    )
+    if "volume" not in mends:
+        text += f" In a day it gains {had:,.0f} of the {case.need.daily_l:,.0f} L wanted."
+        mends = set()
+    return offer(text, mends, tank.volume_l, "L")
+
+
+def bigger_tank(case: Case, failing: frozenset[str]) -> Offer | None:
+    """Return the tank that evens out the day and holds the reserve."""
+    tank = case.tank
+    if "tank" not in failing or tank is None:
+        return None
+    volume = _round_up(tank.volume_l)
+    text = (
+        f"A tank of {volume:,.0f} L: {tank.balance_l:,.0f} L to even out the day and "
+        f"{tank.reserve_l:,.0f} L in reserve."
+    )
+    return offer(text, {"tank"}, volume, "L")
+
+
+def filling_pump(case: Case, failing: frozenset[str]) -> Offer | None:
+    """Return the duty of a pump that fills the tank from the source below it."""
+    fill = case.fill
+    if "volume" not in failing or fill is None or fill.fed_by == case.source.name:
+        return None
+    flow = case.fill_flow_l_min
+    if np.isnan(fill.curve.most_flow_l_min):
+        return None
+    lift = fill.lift_m(min(flow, fill.curve.most_flow_l_min))
+    if lift <= 0.0:
+        return None
+    power = pump_power_w(flow, _up(lift), case.supply.pump_efficiency)
+    text = (
+        f"A pump at {fill.fed_by} that fills {case.source.name} with {flow:.1f} L/min at "
+        f"{_up(lift):.0f} m, about {power:,.0f} W, {fill.hours:g} h a day."
+    )
+    enough = flow <= fill.curve.most_flow_l_min + FLOW_MARGIN_L_MIN
+    enough &= fill.curve.daily_volume_l >= case.need.daily_l or np.isnan(fill.curve.daily_volume_l)
+    if not enough:
+        text += f" {fill.fed_by} gives only {fill.curve.most_flow_l_min:.1f} L/min."
+    return offer(text, {"volume"} if enough else (), power, "W")
+
+
+def longer_filling(case: Case, failing: frozenset[str]) -> Offer | None:
+    """Return what filling day and night would do for a tank that fills in set hours."""
+    fill = case.fill
+    if "volume" not in failing or fill is None or case.by_sun or fill.hours >= 24.0:
+        return None
+    if not np.isfinite(fill.flow_l_min) or fill.flow_l_min <= 0.0:
+        return None
+    daily = min(fill.flow_l_min * 24.0 * MINUTES_PER_HOUR, fill.curve.daily_volume_l)
+    text = f"Fill the tank day and night, not {fill.hours:g} h: {daily:,.0f} L a day."
+    return offer(text, {"volume"} if daily >= case.need.daily_l else (), daily, "L")
+
+
+def wider_pipe(case: Case, failing: frozenset[str]) -> Offer | None:
+    """Return what the next size does for the pipe that loses most on the worst way."""
+    pipes = case.sizes.pipes
+    if "head" not in failing or pipes.empty or pipes["outside_diameter_mm"].isna().any():
+        return None
+    way = _way_back(case, case.need.where)
+    way = [name for name in way if _next_size(pipes.loc[name]) is not None]
+    if not way:
+        return None
+    gains = {name: _gain_m(case, pipes.loc[name], name) for name in way}
+    worst = max(way, key=lambda name: gains[name])
+    size, total = _next_size(pipes.loc[worst]), float(sum(gains.values()))
+    if gains[worst] >= case.lack_m:
+        text = (
+            f"Lay {worst} in {size:g} mm in place of "
+            f"{pipes.at[worst, 'outside_diameter_mm']:g} mm: {gains[worst]:.1f} m less friction."
+        )
+        return offer(text, {"head"}, gains[worst], "m")
+    enough = total >= case.lack_m
+    text = (
+        f"The next pipe size all the way to {case.need.where} saves {total:.1f} m of friction, of "
+        f"the {case.lack_m:.1f} m that are missing."
+    )
+    return offer(text, {"head"} if enough else (), total, "m")
+
+
+def hauled_rest(case: Case, failing: frozenset[str]) -> Offer | None:
+    """Return the loads that make up a day's water."""
+    daily = case.intake.daily_volume_l
+    if "volume" not in failing or case.source.settings.kind == "bowser" or daily <= 0.0:
+        return None
+    missing = case.need.daily_l - daily
+    trips = trips_a_day(missing, case.supply.bowser_l)
+    hours = trips * case.supply.bowser_trip_h
+    text = (
+        f"Haul the {missing:,.0f} L a day that are missing: {trips} loads of "
+        f"{case.supply.bowser_l:,.0f} L, {hours:g} h a day."
+    )
+    possible = case.fill is not None and hours <= case.supply.hauling_hours_limit
+    return offer(text, {"volume"} if possible else (), missing, "L")
+
+
+def bigger_bowser(case: Case, failing: frozenset[str]) -> Offer | None:
+    """Return the bowser with which the hauling fits its hours."""
+    if "hauling" not in failing or not labour_figures(case):
+        return None
+    trips = int(np.floor(case.supply.hauling_hours_limit / case.supply.bowser_trip_h + 1e-9))
+    if trips < 1:
+        return offer(
+            "One trip alone takes longer than the hours set for hauling: pipe the water.",
+            (), case.supply.bowser_trip_h, "h",
+        )  # fmt: skip
+    load = _round_up(case.need.daily_l / trips)
+    text = f"A bowser of {load:,.0f} L does it in {trips} loads a day."
+    return offer(text, {"hauling"}, load, "L")
+
+
+def lower_pump(case: Case, failing: frozenset[str]) -> Offer | None:
+    """Return how low a pump must stand to draw its water."""
+    if "suction" not in failing:
+        return None
+    limit = suction_limit_m(case)
+    text = f"Set the pump no more than {max(limit, 0.0):.1f} m above the water, or under it."
+    return offer(text, {"suction"}, limit, "m")
+
+
+def over_the_rim(case: Case, failing: frozenset[str], gap_mm: float) -> Offer | None:
+    """Return the inlet that keeps trough water out of a main."""
+    if "air gap" not in failing:
+        return None
+    text = f"Bring the water in over the rim, {gap_mm:.0f} mm above the spill-over level."
+    return offer(text, {"air gap"}, gap_mm, "mm")
+
+
+def air_gapped_tank(case: Case, failing: frozenset[str]) -> Offer | None:
+    """Return the tank at a main that parts it from submerged inlets, and whether it will do."""
+    if "air gap" not in failing or not np.isfinite(case.need.level_m):
+        return None
+    lack = case.need.level_m - tank_level_m(case.holding, case.source)
+    hours = filling_hours(case.source, case.supply)
+    most = case.curve.most_flow_l_min
+    tank = size_tank(case.need.daily_l, most, hours, case.supply)
+    volume = _round_up(tank.volume_l)
+    text = f"A tank of {volume:,.0f} L at {case.source.name}, filled through an air gap"
+    had = 0.0 if np.isnan(most) else most * hours * MINUTES_PER_HOUR
+    mends = {"air gap", "flow"} | ({"volume"} if had >= case.need.daily_l else set())
+    if lack <= HEAD_MARGIN_M:
+        return offer(
+            f"{text}; its own level is enough for every outlet.", mends | {"head"}, volume, "L"
+        )
+    power = pump_power_w(case.need.flow_l_min, _up(lack), case.supply.pump_efficiency)
+    text += (
+        f", and a pump after it of {case.need.flow_l_min:.1f} L/min at {_up(lack):.0f} m, about "
+        f"{power:,.0f} W: the pressure of the main is lost in the tank."
+    )
+    return offer(text, mends | {"head"}, volume, "L")
+
+
+def other_sources(case: Case, failing: frozenset[str]) -> list[Offer]:
+    """Return the other sources of the holding, and whether each would do on the same pipe."""
+    found = []
+    for source in case.holding.sources:
+        if source is case.source or not failing & {"flow", "head", "volume"}:
+            continue
+        curve = source_curve(case.holding, source, case.supply)
+        fill = filling_of(case.holding, source, case.supply)
+        level = tank_level_m(case.holding, source) if fill is not None else None
+        if level is None:
+            level = float(curve.level_at_m(case.need.flow_l_min))
+        if pump_place(source) == "direct":
+            continue  # its pump is sized with a plan of its own
+        most = np.inf if fill is not None else curve.most_flow_l_min
+        daily = curve.daily_volume_l if fill is None else fill.daily_volume_l
+        spare = level - case.need.level_m
+        mends = set()
+        if most >= case.need.flow_l_min:
+            mends.add("flow")
+        if spare >= 0.0:
+            mends.add("head")
+        if daily >= case.need.daily_l:
+            mends.add("volume")
+        height = (
+            f"{abs(spare):.1f} m {'higher than the scheme needs' if spare >= 0 else 'too low'}"
+        )
+        text = f'Plan again from "{source.name}": its water stands at {level:.1f} m, {height}'
+        text += f", and it gives {daily:,.0f} L a day." if np.isfinite(daily) else "."
+        if np.isinf(daily):
+            text += f" Something must bring it {case.need.daily_l:,.0f} L a day."
+        found.append(offer(text, mends if len(mends) == 3 else (), level, "m"))
+    return found
+
+
+def _way_back(case: Case, node: str) -> list[str]:
+    """Return the pipes from the source to a place, named by node or by pipe."""
+    pipes = case.network.pipes
+    found: list[str] = []
+    by_end = {str(pipe["to_node"]): str(name) for name, pipe in pipes.iterrows()}
+    name = node.split(",")[0] if node.split(",")[0] in pipes.index else by_end.get(node)
+    while name is not None:
+        found.append(name)
+        name = by_end.get(str(pipes.at[name, "from_node"]))
+    return found
+
+
+def _next_size(pipe: pd.Series) -> float | None:
+    wider = [size for size in _SERIES_MM if size > float(pipe["outside_diameter_mm"]) + 0.5]
+    return wider[0] if wider else None
+
+
+def _gain_m(case: Case, pipe: pd.Series, name: str) -> float:
+    """Return the friction saved by the next size of the same SDR [m], 10 °C, by Colebrook."""
+    size = _next_size(pipe)
+    if size is None:
+        return 0.0
+    bore = float(pipe["inside_diameter_mm"]) / 1000.0
+    bores = np.array([bore, bore * size / float(pipe["outside_diameter_mm"])])
+    flow = float(m3_s_from_l_min(pipe["design_flow_l_min"]))
+    loss, _slope = DarcyWeisbach().loss_and_slope_per_metre(flow, bores)
+    length = float(case.network.pipes.at[name, "length_m"])
+    return float((loss[0] - loss[1]) * length)
+
+
+def _up(head_m: float) -> float:
+    """Return a head rounded up to whole metres, as a pump is asked for."""
+    return float(np.ceil(head_m - 1e-6))
+
+
+def _round_up(volume_l: float) -> float:
+    """Return a volume rounded up to the next 100 L."""
+    return float(np.ceil(volume_l / 100.0 - 1e-6) * 100.0)
