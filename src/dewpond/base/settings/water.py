@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from dewpond.base.settings.fields import COMMON_PRACTICE, Table, setting
 
@@ -169,6 +170,39 @@ class SupplySettings(Table):
         ge=0,
     )
     used_in_winter: bool = setting(False, "Whether the scheme carries water in frost.")
+    outlet_head_m: float = setting(
+        5.0,
+        "Head at an outlet for which a pump is chosen, before pipe and valve are sized [m].",
+        COMMON_PRACTICE,
+        ge=0,
+    )
+    friction_allowance_m_per_100_m: float = setting(
+        1.0,
+        "Head allowed for friction in each 100 m of pipe that is not sized yet [m].",
+        COMMON_PRACTICE,
+        ge=0,
+        le=20,
+    )
+    tank_search_m: float = setting(
+        500.0,
+        "Distance from the paddocks within which a place for a tank is looked for [m].",
+        COMMON_PRACTICE,
+        ge=0,
+        le=5000,
+    )
+    tank_water_above_ground_m: float = setting(
+        1.5, "Height of the water over the ground in a tank yet to be built [m].", COMMON_PRACTICE
+    )
+    tank_margin_m: float = setting(
+        2.0,
+        "Head to spare for which a place for a tank is looked for, open heights being what they "
+        "are [m].",
+        COMMON_PRACTICE,
+        ge=0,
+    )
+    hauling_hours_limit: float = setting(
+        4.0, "Most hours a day that hauling water may take.", COMMON_PRACTICE, gt=0, le=24
+    )
 
 
 class BucketSettings(Table):
@@ -199,3 +233,34 @@ class PumpSettings(Table):
     suction_lift_m: float | None = setting(
         None, "Height of the pump over the water it sucks [m]; left out, it is submerged.", ge=0
     )
+    suction_needs_m: float = setting(
+        3.5,
+        "Head the pump needs at its inlet and loses on the way there [m]; leaves 6.7 m of lift at "
+        "sea level.",
+        "common practice, no source: 6 to 7 m at sea level",
+        ge=0,
+        le=10,
+    )
+    head_m: float | None = setting(
+        None,
+        "Head for which a pump is sized from scratch [m]; left out, lift to the highest need, "
+        "head at the outlet and an allowance for friction.",
+        gt=0,
+        le=500,
+    )
+
+    @model_validator(mode="after")
+    def _check_curve(self) -> PumpSettings:
+        flow, head = self.curve_flow_l_min, self.curve_head_m
+        if len(flow) != len(head):
+            raise ValueError("curve_flow_l_min and curve_head_m must be of one length")
+        if len(flow) == 1:
+            raise ValueError("a pump curve needs two points or more")
+        rising = all(first < second for first, second in pairwise(flow))
+        falling = all(first > second for first, second in pairwise(head))
+        if flow and not (rising and falling and flow[0] >= 0 and head[-1] >= 0):
+            raise ValueError(
+                "along a pump curve flow rises and head falls, from point to point, neither below "
+                "zero"
+            )
+        return self
