@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from trough_ground import mob, watering
 
+from dewpond.base.errors import InputError
 from dewpond.base.model import Watering
 from dewpond.base.settings import TroughSettings
 from dewpond.steps.troughs.rules import Use, judge_use
@@ -335,8 +336,18 @@ def test_valves_of_the_user(tmp_path: Path) -> None:
         "name,kind,loss_coefficient,seat_bore_mm,discharge_coefficient,source\n"
         "yard stock,float valve,,9,0.55,measured\n"
     )
-    row = watering(mob(), valves=str(table)).outlets.iloc[0]
-    assert (row["seat_bore_mm"], row["discharge_coefficient"]) == (9, 0.55)
+    for path, folder in ((str(table), Path()), ("valves.csv", tmp_path)):
+        row = watering(mob(), valves=path, folder=folder).outlets.iloc[0]
+        assert (row["seat_bore_mm"], row["discharge_coefficient"]) == (9, 0.55)
+
+
+def test_a_table_of_valves_without_any_is_a_fault(tmp_path: Path) -> None:
+    (tmp_path / "valves.csv").write_text(
+        "name,kind,loss_coefficient,seat_bore_mm,discharge_coefficient,source\n"
+        "elbow,fitting,0.9,,,a table\n"
+    )
+    with pytest.raises(InputError, match="float valve"):
+        watering(mob(), valves="valves.csv", folder=tmp_path)
 
 
 def test_the_calendar_gives_each_paddock_its_own_month() -> None:

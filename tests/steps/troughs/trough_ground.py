@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
@@ -35,6 +36,7 @@ def watering(
     slope_degrees: float = 1.0,
     trough: str = "mobile",
     demand: dict[str, Any] | None = None,
+    folder: Path = Path(),
     **settings: Any,
 ) -> Watering:
     """Choose troughs for paddocks "field 1", ...; one cell each, that walks to its own outlet."""
@@ -62,5 +64,5 @@ def watering(
     return choose_troughs(
         holding, Terrain(100.0, "", grid, grid),
         estimate_demand(holding, DemandSettings(**(demand or {})), design),
-        reach, siting, network, TroughSettings(**settings), design,
+        reach, siting, network, TroughSettings(**settings), design, folder,
     )  # fmt: skip

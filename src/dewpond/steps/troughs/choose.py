@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -35,6 +36,7 @@ def choose_troughs(
     network: Network,
     trough: TroughSettings,
     design: DesignSettings,
+    folder: str | Path = ".",
 ) -> Watering:
     """Return how stock drink at each outlet, and the trough and valve that it takes.
 
@@ -51,9 +53,11 @@ def choose_troughs(
     network : Network
         The outlets that pipe reaches.
     trough : TroughSettings
-        Volumes, rules, valve. A path in ``valves`` is read as it stands.
+        Volumes, rules, valve.
     design : DesignSettings
         The trough, where neither a paddock nor a mob has its own.
+    folder : str or Path
+        What the path of the table of valves is relative to.
 
     Returns
     -------
@@ -78,7 +82,7 @@ def choose_troughs(
         nodes.geometry.x.to_numpy(float),
         nodes.geometry.y.to_numpy(float),
     )
-    offered = seats_offered(trough)
+    offered = seats_offered(trough, folder)
     by_outlet: dict[str, list[Use]] = {str(name): [] for name in nodes.index}
     for use in uses:
         by_outlet[use.drinkers.outlet].append(use)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
+from dewpond.base.errors import Fault, InputError
 from dewpond.base.friction import float_valve_coefficient_m2, float_valve_head_m
 from dewpond.base.pipes import read_fittings
 from dewpond.base.settings import TroughSettings
@@ -20,15 +22,18 @@ class Seat:
     head_m: float
 
 
-def seats_offered(settings: TroughSettings) -> list[tuple[float, float]]:
+def seats_offered(settings: TroughSettings, folder: str | Path) -> list[tuple[float, float]]:
     """Return bore [mm] and discharge coefficient of every valve to choose from, least first.
 
     A coefficient in a table of the user's own stands; else that of ``[trough]`` holds for all.
     """
     if settings.seat_bore_mm is not None:
         return [(settings.seat_bore_mm, settings.discharge_coefficient)]
-    _, valves = read_fittings(settings.valves)
-    own = settings.valves is not None
+    own = bool(settings.valves)
+    _, valves = read_fittings(Path(folder) / settings.valves if settings.valves else None)
+    if not valves:
+        fault = Fault(f"[trough] valves, {settings.valves}", "holds no float valve")
+        raise InputError([fault])
     return sorted(
         (
             valve.seat_bore_mm,
