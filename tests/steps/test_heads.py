@@ -149,10 +149,34 @@ def test_a_given_level_is_used_and_one_far_from_the_raster_is_questioned():
 
 def test_ground_above_the_source_is_named_with_the_height_missing():
     _, heads = _one_pipe(lambda x, y: 100 + 20 * np.exp(-(((x - 400) / 100) ** 2)))
-    lowest = [text for text in heads.warnings if text.startswith("pipe 1")]
-    assert len(lowest) == 1
-    assert "18.0 m above the still water" in lowest[0]
+    (told,) = heads.warnings
+    assert "by 18.0 m at worst, on pipe 1" in told
     assert heads.pipes["lowest_static_head_m"].iloc[0] == pytest.approx(-18, abs=0.05)
+
+
+def test_many_pipes_above_the_source_make_one_warning_that_names_the_worst():
+    farm = holding([source(0, 0, height_above_ground_m=2.0)], height=lambda x, y: 100 + 0.1 * x)
+    network = _network(
+        farm,
+        ("tank", "junction 1", line((0, 0), (10, 0))),
+        ("junction 1", "outlet 1", line((10, 0), (100, 0))),
+        ("junction 1", "outlet 2", line((10, 0), (220, 0))),
+    )
+    (told,) = profile_heads(farm, network).warnings
+    # Closed form: the still water stands at 102 m, the ground at x = 220 m at 122 m.
+    assert told.startswith("2 of 3 pipes run over ground above the still water")
+    assert "by 20.0 m at worst, on pipe 3" in told
+
+
+def test_coarse_heights_need_a_greater_rise_to_make_a_summit():
+    # Waves of 0.8 m from hollow to top, 130 m long: told at 5 m posting, noise at 30 m.
+    def waves(x, y):
+        return 100 + 0.4 * np.sin(x / 20.69)
+
+    _, fine = _one_pipe(waves, posting_m=5.0)
+    _, coarse = _one_pipe(waves, posting_m=30.0)
+    assert len(fine.sections["pipe 1"].summits) > 5
+    assert coarse.sections["pipe 1"].summits == ()
 
 
 def test_a_source_off_the_raster_without_level_is_refused():

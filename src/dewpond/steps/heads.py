@@ -8,14 +8,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from dewpond.base.extrema import hollows_of, summits_of
+from dewpond.base.extrema import hollows_of, least_prominence_m, summits_of
 from dewpond.base.model import Heads, Holding, Network, Section, Source
 from dewpond.base.profile import GroundProfiles, ground_profiles
 from dewpond.base.still_water import still_water
 
-# A rise must stand this far over its surroundings to hold air, a hollow lie this far below to
-# hold water worth draining [m]; common practice, no source. Smaller ones are noise in open data.
-_PROMINENCE_M = 0.5
 # A level given for the source this far from the raster is worth a word [m]; common practice,
 # no source.
 _LEVEL_DIFFERENCE_M = 5.0
@@ -38,8 +35,10 @@ def profile_heads(holding: Holding, network: Network) -> Heads:
     -------
     Heads
         Sections are sampled at the posting of the elevation data and at every bend. A summit or
-        hollow is marked where it stands out by half a metre from any way on to an end of the
-        network or to ground more extreme; one at a fork is marked on the pipe that leads to it.
+        hollow is marked where it stands out, by what `least_prominence_m` asks for that posting,
+        from any way on to an end of the network or to ground more extreme; one at a fork is
+        marked on the pipe that leads to it. Pipes over ground above the still water are told of
+        in one warning, and so are those with unknown ground.
 
     Raises
     ------
@@ -85,22 +84,40 @@ def _source_warnings(holding: Holding, source: Source) -> list[str]:
 
 
 def _pipe_warnings(sections: Mapping[str, Section], pipes: pd.DataFrame) -> list[str]:
-    found = []
-    for name, lowest_m in pipes["lowest_static_head_m"].items():
-        section = sections[str(name)]
-        if lowest_m < 0:
-            at_m = section.distance_m[int(np.nanargmax(section.ground_level_m))]
-            found.append(
-                f"{name}: the ground rises {-lowest_m:.1f} m above the still water of the source, "
-                f"highest at {at_m:.0f} m along the pipe from it: water cannot pass by itself"
-            )
-        unknown = np.isnan(section.ground_level_m)
-        if unknown.any():
-            found.append(
-                f"{name}: {int(unknown.sum())} of {unknown.size} points along it have no height "
-                "in any elevation raster; heads there are not known"
-            )
-    return found
+    return [*_rise_warning(sections, pipes), *_gap_warning(sections)]
+
+
+def _rise_warning(sections: Mapping[str, Section], pipes: pd.DataFrame) -> list[str]:
+    """Tell how many pipes run over ground above the still water, and where it is worst."""
+    above = pipes.index[pipes["lowest_static_head_m"] < 0]
+    if not len(above):
+        return []
+    worst = str(pipes["lowest_static_head_m"].idxmin())
+    section = sections[worst]
+    at_m = section.distance_m[int(np.nanargmax(section.ground_level_m))]
+    rise_m = -float(pipes.at[worst, "lowest_static_head_m"])
+    return [
+        f"{len(above)} of {len(pipes)} pipes run over ground above the still water of the source, "
+        f"where water cannot pass by itself: by {rise_m:.1f} m at worst, on {worst}, "
+        f"{at_m:,.0f} m along the pipe from the source; lowest_static_head_m below zero marks "
+        "each of them"
+    ]
+
+
+def _gap_warning(sections: Mapping[str, Section]) -> list[str]:
+    """Tell how many pipes have points without a height, and which has most."""
+    unknown = {
+        name: int(np.isnan(section.ground_level_m).sum()) for name, section in sections.items()
+    }
+    touched = [name for name, count in unknown.items() if count]
+    if not touched:
+        return []
+    worst = max(touched, key=lambda name: unknown[name])
+    return [
+        f"{len(touched)} of {len(sections)} pipes run over ground that has no height in any "
+        f"elevation raster, at {sum(unknown.values())} points in all, most on {worst} "
+        f"({unknown[worst]}); heads there are not known"
+    ]
 
 
 def _greatest(values: npt.NDArray[np.float64]) -> float:
@@ -112,7 +129,8 @@ def _greatest(values: npt.NDArray[np.float64]) -> float:
 def _sections(holding: Holding, network: Network) -> dict[str, Section]:
     pipes = network.pipes
     profiles = ground_profiles(pipes.geometry.to_numpy(), holding.surface)
-    summits, hollows = _extrema(network, profiles)
+    prominence_m = least_prominence_m(holding.surface.posting_m)
+    summits, hollows = _extrema(network, profiles, prominence_m)
     start_m = {str(network.nodes.index[0]): 0.0}
     sections = {}
     for position, (name, pipe) in enumerate(pipes.iterrows()):
@@ -131,7 +149,7 @@ def _sections(holding: Holding, network: Network) -> dict[str, Section]:
 
 
 def _extrema(
-    network: Network, profiles: GroundProfiles
+    network: Network, profiles: GroundProfiles, prominence_m: float
 ) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
     """Mark summits and hollows of the whole tree on the points of its pipes.
 
@@ -152,8 +170,8 @@ def _extrema(
     before[:1] = -1
     height_m = _filled(profiles.ground_level_m)[once]
     summits, hollows = np.zeros(total, dtype=bool), np.zeros(total, dtype=bool)
-    summits[once] = summits_of(before, height_m, _PROMINENCE_M)
-    hollows[once] = hollows_of(before, height_m, _PROMINENCE_M)
+    summits[once] = summits_of(before, height_m, prominence_m)
+    hollows[once] = hollows_of(before, height_m, prominence_m)
     return summits, hollows
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from types import MappingProxyType
 from typing import Any
 
 import geopandas as gpd
@@ -229,6 +228,6 @@ def _frozen(
         surface=surface,
         repairs=tuple(notes.repairs),
         warnings=tuple(notes.warnings),
-        inputs=MappingProxyType(dict(sorted(notes.inputs.items()))),
+        inputs=dict(sorted(notes.inputs.items())),
         credits=tuple(notes.credits),
     )
