@@ -75,17 +75,17 @@ class Search:
 
     def out_of_time(self) -> bool:
         """Return whether the wall time is over, and remember that it was."""
-        if self.seconds >= self.limits.seconds:
-            self.cut_short = True
-        return self.cut_short
+        return self.timer(1.0)()
 
     def timer(self, share: float) -> Callable[[], bool]:
         """Return a test of whether a share of the wall time is over."""
-        return lambda: self.seconds >= share * self.limits.seconds and self._note()
 
-    def _note(self) -> bool:
-        self.cut_short = True
-        return True
+        def is_over() -> bool:
+            over = self.seconds >= share * self.limits.seconds
+            self.cut_short |= over
+            return over
+
+        return is_over
 
     def is_proven(self) -> bool:
         """Return whether the gap asked for is reached."""
