@@ -140,7 +140,8 @@ def _lack(heads: Heads, watering: Watering, had_m: float, sizes: Sizes) -> tuple
         ground = heads.nodes.loc[watering.outlets.index, "ground_level_m"]
         need = ground + watering.outlets["valve_head_m"]
         found.append((float(need.max()) - had_m, str(need.idxmax())))
-    return max(found) if found else (float("-inf"), "")
+    lack_m, where = max(found) if found else (float("-inf"), "")
+    return lack_m, where.split(", ")[0]  # of several outlets the worst stands first
 
 
 def _mobs(demand: Demand, watering: Watering) -> pd.DataFrame:

@@ -35,6 +35,14 @@ def air_gap_mm(supply_bore_mm: float) -> float:
     return max(2.0 * supply_bore_mm, AIR_GAP_LEAST_MM)
 
 
+def consent_sentence() -> str:
+    """Return what to say of a pump that draws more from a main than is free of consent."""
+    return (
+        f"It draws over {BOOSTER_CONSENT_L_MIN:g} L/min from the main and needs the undertaker's "
+        "consent."
+    )
+
+
 def bore_at_source_mm(case: Case) -> float:
     """Return the widest bore that leaves the source [mm], 0 where none is chosen."""
     bores = case.sizes.pipes["inside_diameter_mm"].astype(float).dropna()

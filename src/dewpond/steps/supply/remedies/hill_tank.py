@@ -12,6 +12,7 @@ from dewpond.steps.supply.case import Case
 from dewpond.steps.supply.machinery import pump_power_w
 from dewpond.steps.supply.need import FLOW_MARGIN_L_MIN
 from dewpond.steps.supply.remedies.offer import Offer, offer
+from dewpond.steps.supply.rules import BOOSTER_CONSENT_L_MIN, consent_sentence
 from dewpond.steps.supply.tank import size_tank
 from dewpond.steps.supply.tank_site import TankSite, find_tank_site
 
@@ -86,11 +87,12 @@ def _filling(case: Case, site: TankSite, hours: float) -> _Filling:
 
 def _by_day(case: Case, site: TankSite, filling: _Filling) -> Offer:
     volume = _volume(case, filling)
+    gap = "" if case.mains is None else "through an air gap, "
     where = f"in {site.paddock}" if site.paddock else "outside the paddocks"
     text = (
         f"A header tank of {volume:,.0f} L at E {site.easting_m:.0f} N {site.northing_m:.0f} "
         f"({where}, ground {site.ground_level_m:.1f} m, {site.distance_m:.0f} m from the pipe) "
-        f"commands every outlet; {case.source.name} fills it with {filling.needed_l_min:.1f} "
+        f"commands every outlet; {case.source.name} fills it {gap}with {filling.needed_l_min:.1f} "
         f"L/min {_when(filling.hours)}{_how(case, filling)}"
     )
     mends = {"flow", "head", "air gap"}
@@ -120,7 +122,10 @@ def _how(case: Case, filling: _Filling) -> str:
         return ", by its own pressure."
     lift = float(np.ceil(max(filling.lift_m, 0.0)))
     power = pump_power_w(filling.needed_l_min, lift, case.supply.pump_efficiency)
-    return f", by a pump that adds {lift:.0f} m, about {power:,.0f} W."
+    text = f", by a pump that adds {lift:.0f} m, about {power:,.0f} W."
+    if case.mains is not None and filling.needed_l_min > BOOSTER_CONSENT_L_MIN:
+        text += f" {consent_sentence()}"
+    return text
 
 
 def _too_little(case: Case, filling: _Filling) -> str:

@@ -13,7 +13,7 @@ from dewpond.steps.supply.case import Case
 from dewpond.steps.supply.machinery import labour_figures, pump_power_w, suction_limit_m
 from dewpond.steps.supply.need import FLOW_MARGIN_L_MIN, HEAD_MARGIN_M
 from dewpond.steps.supply.remedies.offer import Offer, offer
-from dewpond.steps.supply.rules import BOOSTER_CONSENT_L_MIN
+from dewpond.steps.supply.rules import BOOSTER_CONSENT_L_MIN, consent_sentence
 from dewpond.steps.supply.tank import size_tank, trips_a_day
 
 # Outside diameters of ISO 4427-2 / EN 12201-2 in the sizes of the trade [mm].
@@ -36,7 +36,7 @@ def booster(case: Case, failing: frozenset[str]) -> Offer | None:
     if case.most_flow_l_min < flow - FLOW_MARGIN_L_MIN:
         text += f" It makes no water: {case.source.name} gives {case.most_flow_l_min:.1f} L/min."
     elif case.mains is not None and flow > BOOSTER_CONSENT_L_MIN and case.fill is None:
-        text += " It draws over 12 L/min from the main and needs the undertaker's consent."
+        text += f" {consent_sentence()}"
     return offer(text, {"head"}, power, "W")
 
 
