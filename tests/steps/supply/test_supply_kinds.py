@@ -190,7 +190,7 @@ def test_a_spring_too_weak_for_the_day() -> None:
     assert kept.works
     hauled = remedy(supply, "Haul the 960 L")
     assert hauled.works
-    assert "1 loads" in hauled.action
+    assert "1 load of" in hauled.action
 
 
 def test_an_electric_borehole_pump_sized_from_scratch() -> None:
@@ -301,3 +301,29 @@ def test_an_outlet_short_while_others_run_is_told_not_failed() -> None:
 def test_remedies_that_are_enough_stand_first() -> None:
     works = [item.works for item in farm({**MAIN, "bucket_s": 180.0}, slope=UP).judge().remedies]
     assert works == sorted(works, reverse=True)
+
+
+def test_a_bowser_too_low_is_stood_higher() -> None:
+    supply = farm({"name": "bowser", "kind": "bowser"}, slope=0.05).judge()
+    moved = remedy(supply, "Stand the tank at")
+    assert moved.works
+    assert moved.figure >= 132.0 + 2.0  # outlet 2, its valve, and the margin
+
+
+def test_a_tank_too_low_is_fed_higher_by_the_same_main() -> None:
+    """Its main of 61 m of head fills a tank on the hill, where the old one commands too little."""
+    tank = {"name": "tank", "kind": "header_tank", "fed_by": "main"}
+    strong = {**MAIN, "static_pressure_bar": 6.0}
+    tank_up = remedy(farm(tank, strong, slope=UP).judge(), "A header tank of")
+    assert tank_up.works
+    assert (
+        "main fills it through an air gap, with 1.7 L/min day and night, by its own pressure"
+        in (tank_up.action)
+    )
+
+
+def test_a_source_with_a_fault_is_told_of_not_hidden() -> None:
+    low = {**MAIN, "static_pressure_bar": 2.0}
+    far = {"name": "far", "kind": "spring", "at": [400_000.0, 481_500.0]}
+    other = remedy(farm(low, far, slope=UP).judge(), "far could not be weighed")
+    assert not other.works

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from dewpond.base.model import Judgement, Remedy
 from dewpond.steps.supply.case import Case
-from dewpond.steps.supply.remedies import hill_tank, stock, works
+from dewpond.steps.supply.remedies import elsewhere, hill_tank, stock, works
 from dewpond.steps.supply.remedies.offer import as_remedy
 
 
@@ -36,7 +36,7 @@ def find_remedies(case: Case, judged: Mapping[str, Judgement]) -> tuple[Remedy, 
         works.booster(case, failing),
         works.lower_pump(case, failing),
         works.bigger_bowser(case, failing),
-        *works.other_sources(case, failing),
+        *elsewhere.other_sources(case, failing),
         works.hauled_rest(case, failing),
     ]
     remedies = [as_remedy(offered, failing) for offered in offers if offered is not None]

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dewpond.base.sources import filling_hours
+from dewpond.base.sources import filling_hours, source_named
 from dewpond.base.units import MINUTES_PER_HOUR
 from dewpond.steps.supply.case import Case
 from dewpond.steps.supply.machinery import pump_power_w
@@ -25,6 +25,7 @@ _VOLUME_STEP_L = 100.0
 class _Filling:
     """How a tank on a site would be filled in so many hours a day."""
 
+    feeder: str
     needed_l_min: float
     had_l_min: float
     lift_m: float
@@ -43,6 +44,8 @@ def hill_tank(case: Case, failing: frozenset[str]) -> list[Offer]:
     site, lacking_m = find_tank_site(case.holding, case.network, case.need.level_m, case.supply)
     if site is None:
         return [_no_site(case, lacking_m)]
+    if case.fill is not None and case.fill.fed_by == case.source.name and _stands_alone(case):
+        return [_moved(case, site)]
     hours = filling_hours(case.source, case.supply)
     day = _filling(case, site, hours)
     found = [_by_day(case, site, day)]
@@ -65,35 +68,52 @@ def _no_site(case: Case, lacking_m: float) -> Offer:
     return offer(text, (), lacking_m, "m")
 
 
+def _stands_alone(case: Case) -> bool:
+    """Return whether the tank is filled by what the plan does not know, or by a bowser."""
+    return case.source.settings.kind in ("header_tank", "bowser")
+
+
+def _moved(case: Case, site: TankSite) -> Offer:
+    bowser = case.source.settings.kind == "bowser"
+    filled = "the bowser must get there" if bowser else "whatever fills it must reach that level"
+    text = (
+        f"Stand the tank at {_place(site)}, where it commands every outlet; {filled}, with "
+        f"{case.need.daily_l:,.0f} L on the peak day."
+    )
+    return offer(text, {"head"}, site.water_level_m, "m")
+
+
+def _place(site: TankSite) -> str:
+    where = f"in {site.paddock}" if site.paddock else "outside the paddocks"
+    return (
+        f"E {site.easting_m:.0f} N {site.northing_m:.0f} ({where}, ground "
+        f"{site.ground_level_m:.1f} m, {site.distance_m:.0f} m from the pipe)"
+    )
+
+
 def _filling(case: Case, site: TankSite, hours: float) -> _Filling:
     """Return how a tank would fill from the source, the pipe to it allowed for by distance."""
     needed = case.need.daily_l / (hours * MINUTES_PER_HOUR)
+    feeder = case.source if case.fill is None else source_named(case.holding, case.fill.fed_by)
     distance = float(
-        np.hypot(site.easting_m - case.source.easting_m, site.northing_m - case.source.northing_m)
+        np.hypot(site.easting_m - feeder.easting_m, site.northing_m - feeder.northing_m)
     )
     allowance = case.supply.friction_allowance_m_per_100_m * distance / _METRES_OF_ALLOWANCE
     target = site.water_level_m + allowance
-    most, daily = case.curve.most_flow_l_min, case.intake.daily_volume_l
-    if case.fill is None:
-        had = case.curve.flow_at_l_min(target)
-        lift = target - float(case.curve.level_at_m(min(needed, most)))
-    else:
-        # The tank that is there would feed the new one; the water comes to it as before.
-        level = float(case.intake.level_m[0])
-        had, lift, most = (np.inf if level >= target else 0.0), target - level, np.inf
-    enough = needed <= most + FLOW_MARGIN_L_MIN and case.need.daily_l <= daily
-    return _Filling(needed, had, lift, hours, bool(enough))
+    most, daily = case.curve.most_flow_l_min, case.curve.daily_volume_l
+    had = case.curve.flow_at_l_min(target)
+    lift = target - float(case.curve.level_at_m(min(needed, most)))
+    measured = not (np.isnan(most) and np.isnan(daily))
+    enough = needed <= most + FLOW_MARGIN_L_MIN and not case.need.daily_l > daily
+    return _Filling(feeder.name, needed, had, lift, hours, bool(enough and measured))
 
 
 def _by_day(case: Case, site: TankSite, filling: _Filling) -> Offer:
-    volume = _volume(case, filling)
     gap = "" if case.mains is None else "through an air gap, "
-    where = f"in {site.paddock}" if site.paddock else "outside the paddocks"
     text = (
-        f"A header tank of {volume:,.0f} L at E {site.easting_m:.0f} N {site.northing_m:.0f} "
-        f"({where}, ground {site.ground_level_m:.1f} m, {site.distance_m:.0f} m from the pipe) "
-        f"commands every outlet; {case.source.name} fills it {gap}with {filling.needed_l_min:.1f} "
-        f"L/min {_when(filling.hours)}{_how(case, filling)}"
+        f"A header tank of {_volume(case, filling):,.0f} L at {_place(site)} commands every "
+        f"outlet; {filling.feeder} fills it {gap}with {filling.needed_l_min:.1f} L/min "
+        f"{_when(filling.hours)}{_how(case, filling)}"
     )
     mends = {"flow", "head", "air gap"}
     if filling.enough:
@@ -129,9 +149,9 @@ def _how(case: Case, filling: _Filling) -> str:
 
 
 def _too_little(case: Case, filling: _Filling) -> str:
-    most, daily = case.curve.most_flow_l_min, case.intake.daily_volume_l
+    most, daily = case.curve.most_flow_l_min, case.curve.daily_volume_l
     if np.isnan(most):
-        return f"But what {case.source.name} gives was not measured."
+        return f"But what {filling.feeder} gives was not measured."
     if case.need.daily_l > daily:
         return f"But it gives only {daily:,.0f} of the {case.need.daily_l:,.0f} L a day."
     return f"But it gives only {most:.1f} L/min."

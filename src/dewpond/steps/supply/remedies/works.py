@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from dewpond.base.filling import filling_of, tank_level_m
+from dewpond.base.filling import tank_level_m
 from dewpond.base.friction import DarcyWeisbach
-from dewpond.base.sources import filling_hours, pump_place, source_curve
+from dewpond.base.sources import filling_hours, pump_place
 from dewpond.base.units import MINUTES_PER_HOUR, m3_s_from_l_min
 from dewpond.steps.supply.case import Case
 from dewpond.steps.supply.machinery import labour_figures, pump_power_w, suction_limit_m
@@ -157,8 +157,9 @@ def hauled_rest(case: Case, failing: frozenset[str]) -> Offer | None:
     missing = case.need.daily_l - daily
     trips = trips_a_day(missing, case.supply.bowser_l)
     hours = trips * case.supply.bowser_trip_h
+    loads = "1 load" if trips == 1 else f"{trips} loads"
     text = (
-        f"Haul the {missing:,.0f} L a day that are missing: {trips} loads of "
+        f"Haul the {missing:,.0f} L a day that are missing: {loads} of "
         f"{case.supply.bowser_l:,.0f} L, {hours:g} h a day."
     )
     possible = case.fill is not None and hours <= case.supply.hauling_hours_limit
@@ -176,7 +177,7 @@ def bigger_bowser(case: Case, failing: frozenset[str]) -> Offer | None:
             (), case.supply.bowser_trip_h, "h",
         )  # fmt: skip
     load = _round_up(case.need.daily_l / trips)
-    text = f"A bowser of {load:,.0f} L does it in {trips} loads a day."
+    text = f"A bowser of {load:,.0f} L does it in {trips} load{'' if trips == 1 else 's'} a day."
     return offer(text, {"hauling"}, load, "L")
 
 
@@ -219,40 +220,6 @@ def air_gapped_tank(case: Case, failing: frozenset[str]) -> Offer | None:
         f"{power:,.0f} W: the pressure of the main is lost in the tank."
     )
     return offer(text, mends | {"head"}, volume, "L")
-
-
-def other_sources(case: Case, failing: frozenset[str]) -> list[Offer]:
-    """Return the other sources of the holding, and whether each would do on the same pipe."""
-    found = []
-    for source in case.holding.sources:
-        if source is case.source or not failing & {"flow", "head", "volume"}:
-            continue
-        curve = source_curve(case.holding, source, case.supply)
-        fill = filling_of(case.holding, source, case.supply)
-        level = tank_level_m(case.holding, source) if fill is not None else None
-        if level is None:
-            level = float(curve.level_at_m(case.need.flow_l_min))
-        if pump_place(source) == "direct":
-            continue  # its pump is sized with a plan of its own
-        most = np.inf if fill is not None else curve.most_flow_l_min
-        daily = curve.daily_volume_l if fill is None else fill.daily_volume_l
-        spare = level - case.need.level_m
-        mends = set()
-        if most >= case.need.flow_l_min:
-            mends.add("flow")
-        if spare >= 0.0:
-            mends.add("head")
-        if daily >= case.need.daily_l:
-            mends.add("volume")
-        height = (
-            f"{abs(spare):.1f} m {'higher than the scheme needs' if spare >= 0 else 'too low'}"
-        )
-        text = f'Plan again from "{source.name}": its water stands at {level:.1f} m, {height}'
-        text += f", and it gives {daily:,.0f} L a day." if np.isfinite(daily) else "."
-        if np.isinf(daily):
-            text += f" Something must bring it {case.need.daily_l:,.0f} L a day."
-        found.append(offer(text, mends if len(mends) == 3 else (), level, "m"))
-    return found
 
 
 def _way_back(case: Case, node: str) -> list[str]:
