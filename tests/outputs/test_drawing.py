@@ -10,7 +10,8 @@ import matplotlib as mpl
 import numpy as np
 import pytest
 import shapely
-from hand_plan import LIMIT_M, SOURCE_LEVEL_M, make_plan
+from hand_plan import LIMIT_M, SOURCE_LEVEL_M, height, make_plan, with_scheme
+from hand_water import BREAK_LEVEL_M, CLASS_HEAD_M, no_water, nothing_fits
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Text
@@ -127,6 +128,37 @@ class TestPlanMap:
         assert width_in * 0.0254 * 4000 == pytest.approx(100)
         assert "100 m" in texts(scheme)
 
+    def test_the_key_shows_the_bands_in_the_tone_of_the_map(
+        self, plan: Plan, layers: Layers
+    ) -> None:
+        """A pixel of the key's colour against one of the map, on ground of one even slope."""
+        surface = plan.holding.surface
+        tilted = tuple(
+            replace(
+                grid,
+                values=np.broadcast_to(
+                    np.arange(grid.values.shape[1]) * 0.2, grid.values.shape
+                ).copy(),
+            )
+            for grid in surface.layers
+        )
+        holding = replace(plan.holding, surface=replace(surface, layers=tilted))
+        figure = drawn(plan_map(replace(plan, holding=holding), layers))
+        canvas = FigureCanvasAgg(figure)
+        canvas.draw()
+        pixels = np.asarray(canvas.buffer_rgba())[..., :3] / 255.0
+        (shade,) = [
+            handle.get_facecolor()
+            for label, handle in zip(key(figure), figure.legends[0].legend_handles, strict=True)
+            if label == "Walk of 0 to 50 m"
+        ]
+        assert shade[3] == 1.0  # opaque: the white of the key must not shine through
+        outlets = plan.network.nodes.geometry[plan.network.nodes["kind"] == "outlet"]
+        ring = shapely.get_coordinates(outlets.buffer(30.0).to_numpy())
+        x, y = figure.axes[0].transData.transform(ring).astype(int).T
+        seen = np.median(pixels[pixels.shape[0] - y, x], axis=0)
+        np.testing.assert_allclose(seen, shade[:3], atol=2 / 255)
+
     def test_fits_on_a4(self, scheme: Figure) -> None:
         assert sorted(scheme.get_size_inches()) <= [8.27 + 1e-6, 11.69 + 1e-6]
 
@@ -191,7 +223,7 @@ class TestReachMap:
 
     def test_full_cover_is_never_claimed_by_rounding(self, plan: Plan, layers: Layers) -> None:
         totals = {**plan.totals, "covered_share": 0.99999}
-        almost = replace(plan, appraisal=replace(plan.appraisal, totals=totals))
+        almost = with_scheme(plan, appraisal=replace(plan.scheme.appraisal, totals=totals))
         found = texts(reach_map(almost, layers))
         assert any("99.9 % of grazed ground" in text for text in found)
 
@@ -269,7 +301,7 @@ class TestSections:
         assert overlaps(boxes(section, [*upright, *titles])) == []
 
     def test_ground_above_the_static_level_is_marked(self, plan: Plan, layers: Layers) -> None:
-        low = replace(plan, heads=replace(plan.heads, source_level_m=230.0))
+        low = with_scheme(plan, heads=replace(plan.heads, source_level_m=230.0))
         figure = drawn(long_section(low, layers, ("pipe 1", "pipe 2", "pipe 4", "pipe 5"), 1))
         assert "Ground above the static water level" in key(figure)
 
@@ -279,7 +311,7 @@ class TestSections:
             name: replace(section, distance_m=section.distance_m * factor)
             for name, section in plan.heads.sections.items()
         }
-        scaled = replace(plan, heads=replace(plan.heads, sections=sections))
+        scaled = with_scheme(plan, heads=replace(plan.heads, sections=sections))
         points = {
             kind: layers[kind].assign(distance_m=layers[kind]["distance_m"] * factor)
             for kind in ("air_valve", "washout")
@@ -393,7 +425,7 @@ def test_a_holding_without_any_outlet_is_drawn_all_the_same(plan: Plan, tmp_path
     heads = replace(
         plan.heads, nodes=plan.heads.nodes.iloc[:1], pipes=plan.heads.pipes.iloc[:0], sections={}
     )
-    empty = replace(plan, network=network, siting=siting, heads=heads)
+    empty = with_scheme(plan, network=network, siting=siting, heads=heads, **no_water())
     names = [path.name for path in write_plan(empty, tmp_path / "out")]
     assert names == ["plan.geojson", "plan.gpkg", "plan.png", "reach.png", "summary.json"]
     figure = drawn(reach_map(empty, plan_layers(empty)))

@@ -48,17 +48,24 @@ def sample_ground(surface: Surface, extent_m: tuple[float, float, float, float])
     return x, y, surface.heights_m(*np.meshgrid(x, y))
 
 
-def draw_hillshade(axes: Axes, window: Window) -> None:
-    """Shade the relief lightly, lit from the north-west, so that all else stays readable."""
+def draw_hillshade(axes: Axes, window: Window) -> float:
+    """Shade the relief lightly, lit from the north-west, so that all else stays readable.
+
+    Returns
+    -------
+    float
+        Mean grey of the relief, 0 black to 1 white: what lies under a colour laid over it.
+    """
     x, y, values = window
     if not np.isfinite(values).any() or min(values.shape) < 2:
-        return
+        return 1.0
     step_x, step_y = abs(x[1] - x[0]), abs(y[1] - y[0])
     light = LightSource(azdeg=315, altdeg=45).hillshade(
         _filled(values), vert_exag=2.0, dx=step_x, dy=step_y
     )
+    grey = np.ma.masked_array(0.78 + 0.22 * light, ~np.isfinite(values))
     axes.imshow(
-        np.ma.masked_array(0.78 + 0.22 * light, ~np.isfinite(values)),
+        grey,
         cmap="gray",
         vmin=0,
         vmax=1,
@@ -73,6 +80,7 @@ def draw_hillshade(axes: Axes, window: Window) -> None:
         ),
         zorder=0,
     )
+    return float(grey.mean())
 
 
 def draw_height_contours(axes: Axes, window: Window) -> tuple[ContourSet, float] | None:

@@ -43,7 +43,7 @@ def plan_map(plan: Plan, layers: Layers) -> Figure:
     sheet, edges = _start(plan, layers)
     axes, frame = sheet.axes, shapely.box(*sheet.extent_m)
     relief = ground.sample_ground(plan.holding.surface, sheet.extent_m)
-    ground.draw_hillshade(axes, relief)
+    grey = ground.draw_hillshade(axes, relief)
     ground.draw_walk_bands(axes, plan, edges, alpha=_BAND_ALPHA)
     contours = ground.draw_height_contours(axes, relief)
     features = symbols.seen_features(plan, frame)
@@ -63,7 +63,7 @@ def plan_map(plan: Plan, layers: Layers) -> Figure:
         *pipes,
         *outlets,
         *points,
-        *symbols.band_entries(edges, _BAND_ALPHA),
+        *symbols.band_entries(edges, _BAND_ALPHA, grey),
         *missed,
     ]
     entries += [*fences, *around]

@@ -9,7 +9,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from matplotlib.axes import Axes
-from matplotlib.colors import to_rgba
+from matplotlib.colors import to_rgb
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.patheffects import withStroke
@@ -85,7 +85,7 @@ def draw_pipes(axes: Axes, plan: Plan, pipes: gpd.GeoDataFrame) -> list[KeyEntry
     """Draw the pipe with a white edge; pipe in the ground already is dashed."""
     old = (pipes["laying"] == "existing").to_numpy(bool)
     draw_lines(axes, pipes.geometry, color="white", linewidth=3.6, alpha=0.8, zorder=4)
-    size_mm = plan.project.design.pipe_outside_diameter_mm
+    size_mm = 32.0
     entries = []
     if draw_lines(axes, pipes.geometry[~old], **_PIPE, zorder=4.1):
         entries.append(KeyEntry(_line(_PIPE), f"Pipe, {size_mm:g} mm outside diameter"))
@@ -143,17 +143,31 @@ def draw_points(axes: Axes, kind: str, points: gpd.GeoDataFrame) -> list[KeyEntr
     return [KeyEntry(Line2D([], [], **style), _POINT_LABELS[kind])]
 
 
-def band_entries(edges_m: Sequence[float], alpha: float) -> list[KeyEntry]:
-    """Return the lines of the key for the bands of walking distance, as pale as on the map."""
+def band_entries(edges_m: Sequence[float], alpha: float, grey: float = 1.0) -> list[KeyEntry]:
+    """Return the lines of the key for the bands of walking distance, in the tone of the map.
+
+    Parameters
+    ----------
+    edges_m : sequence of float
+    alpha : float
+        Strength with which the map lays the shades over what is beneath them.
+    grey : float, default 1.0
+        Mean tone of what is beneath them, 0 black to 1 white.
+    """
     return [
         KeyEntry(
-            Patch(facecolor=to_rgba(shade, alpha), edgecolor=letter.MUTED, linewidth=0.4),
+            Patch(facecolor=_laid_over(shade, alpha, grey), edgecolor=letter.MUTED, linewidth=0.4),
             f"Walk of {near:g} to {far:g} m",
         )
         for near, far, shade in zip(
             edges_m, edges_m[1:], letter.walk_shades(len(edges_m) - 1), strict=False
         )
     ]
+
+
+def _laid_over(colour: str, alpha: float, grey: float) -> tuple[float, ...]:
+    """Return the opaque colour seen where a colour is laid over a grey."""
+    return tuple(alpha * part + (1 - alpha) * grey for part in to_rgb(colour))
 
 
 def contour_entry(label: str, *, strong: bool = False) -> KeyEntry:
