@@ -7,19 +7,36 @@ from collections.abc import Sequence
 from importlib.metadata import version
 from typing import TYPE_CHECKING
 
-from dewpond.base.model import Demand, Holding, Plan
+from dewpond.base.model import (
+    Candidates,
+    Corridors,
+    Demand,
+    Holding,
+    Plan,
+    Reach,
+    Scheme,
+    Terrain,
+    best_scheme,
+)
 from dewpond.base.progress import Progress, StageProgress, ignore_stages
 from dewpond.base.settings import Project
 from dewpond.steps.appraisal import appraise
 from dewpond.steps.candidates import find_candidates
 from dewpond.steps.corridors import lay_corridors
+from dewpond.steps.delivery import deliver
 from dewpond.steps.demand import estimate_demand
+from dewpond.steps.flows import design_flows
 from dewpond.steps.heads import profile_heads
+from dewpond.steps.intake import measure_intake
+from dewpond.steps.isolation import place_isolation
 from dewpond.steps.layout import lay_out
 from dewpond.steps.read import read_holding
 from dewpond.steps.routing import assemble_network
 from dewpond.steps.siting import assign_ground
+from dewpond.steps.sizing import size_pipe
+from dewpond.steps.supply import judge_supply
 from dewpond.steps.terrain import model_terrain
+from dewpond.steps.troughs import choose_troughs
 from dewpond.steps.walking import measure_walks
 
 if TYPE_CHECKING:
@@ -77,17 +94,59 @@ def plan_holding(
     corridors = lay_corridors(
         holding, terrain, candidates, settings.routing, design, settings.prices
     )
+    schemes = tuple(
+        _scheme(
+            project, holding, terrain, demand, candidates, reach, corridors, source,
+            _part(progress, f"layout, {project.source[source].name}"),
+        )
+        for source in _sources(project)
+    )  # fmt: skip
+    return Plan(
+        project, holding, terrain, demand, candidates, reach, corridors, schemes,
+        best_scheme(schemes), library_versions(),
+    )  # fmt: skip
+
+
+def _scheme(
+    settings: Project,
+    holding: Holding,
+    terrain: Terrain,
+    demand: Demand,
+    candidates: Candidates,
+    reach: Reach,
+    corridors: Corridors,
+    source: int,
+    progress: Progress,
+) -> Scheme:
+    """Carry one source through: outlets and pipe, then water down to the trough."""
+    design, pipe, supply = settings.design, settings.pipe, settings.supply
     layout = lay_out(
         holding, candidates, reach, corridors, settings.layout, design, settings.prices,
-        source=_source(project), progress=_part(progress, "layout"),
+        source=source, progress=progress,
     )  # fmt: skip
     siting = assign_ground(candidates, reach, layout)
     network = assemble_network(holding, corridors, layout)
     heads = profile_heads(holding, network)
-    appraisal = appraise(holding, demand, reach, siting, network, heads, design, settings.prices)
-    return Plan(
-        project, holding, terrain, demand, candidates, reach, corridors, siting, network, heads,
-        appraisal, library_versions(),
+    watering = choose_troughs(
+        holding, terrain, demand, reach, siting, network, settings.trough, design, settings.folder
+    )
+    flows = design_flows(network, watering)
+    intake = measure_intake(holding, network, heads, flows, supply, pipe)
+    sizes = size_pipe(
+        holding, network, heads, watering, flows, intake, pipe, design, settings.folder
+    )
+    delivery = deliver(network, heads, watering, flows, intake, sizes, pipe)
+    isolation = place_isolation(holding, demand, network, heads, watering, supply, design)
+    judged = judge_supply(
+        holding, demand, network, heads, watering, flows, intake, sizes, delivery, supply,
+        settings.trough, design,
+    )  # fmt: skip
+    appraisal = appraise(
+        holding, demand, reach, layout, siting, network, heads, flows, sizes, judged, settings
+    )
+    return Scheme(
+        layout, siting, network, heads, watering, flows, intake, sizes, delivery, isolation,
+        judged, appraisal,
     )  # fmt: skip
 
 
@@ -119,10 +178,10 @@ def _read(
     return holding
 
 
-def _source(project: Project) -> int:
-    """Return the position of the source that feeds the scheme."""
-    names = [source.name for source in project.source]
-    return names.index(project.design.source) if project.design.source is not None else 0
+def _sources(project: Project) -> list[int]:
+    """Return the positions of the sources to try: the one asked for, or every one."""
+    asked = project.design.source
+    return [number for number, source in enumerate(project.source) if asked in (None, source.name)]
 
 
 def _part(progress: StageProgress, stage: str) -> Progress:

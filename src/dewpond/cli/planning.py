@@ -69,14 +69,15 @@ def check_command(project: Path, as_json: bool) -> int:
 def demand_command(project: Path, as_json: bool) -> int:
     """Print the water needed on the peak day, by mob and by paddock."""
     from dewpond.base.settings import load_project
-    from dewpond.cli.tables import mob_table, paddock_table, print_tables
+    from dewpond.cli.tables import calendar_table, mob_table, paddock_table, print_tables
     from dewpond.plan import demand_of
 
     holding, demand = demand_of(load_project(project))
     if as_json:
         click.echo(json.dumps(_demand_record(holding, demand), indent=2, ensure_ascii=False))
     else:
-        print_tables(mob_table(holding, demand), paddock_table(demand))
+        by_month = [] if demand.calendar.empty else [calendar_table(demand)]
+        print_tables(mob_table(holding, demand), paddock_table(demand), *by_month)
     warn(demand.warnings)
     return EXIT_MET
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 import math
 import sys
 
@@ -41,6 +42,24 @@ def paddock_table(demand: Demand) -> Table:
             ", ".join(row.mobs),
             f"{row.daily_demand_l:,.0f}",
             f"{row.design_flow_l_min:.2f}",
+        )
+    return table
+
+
+def calendar_table(demand: Demand) -> Table:
+    """Return the water needed by month, one row a month, with the peak month named."""
+    peak = calendar.month_name[demand.peak_month]
+    table = Table(title=f"by month, from the stocking calendar: most in {peak}")
+    table.add_column("month")
+    table.add_column("mobs")
+    table.add_column("head", justify="right")
+    table.add_column("L/day", justify="right")
+    for month, rows in demand.calendar.groupby("month"):
+        table.add_row(
+            calendar.month_name[int(month)],
+            ", ".join(rows["mob"]),
+            f"{rows['head'].sum():,.0f}",
+            f"{rows['daily_demand_l'].sum():,.0f}",
         )
     return table
 

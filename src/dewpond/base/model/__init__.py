@@ -10,7 +10,7 @@ from dewpond.base.model.demand import Demand
 from dewpond.base.model.ground import Candidates, Reach, Terrain
 from dewpond.base.model.holding import Features, Holding, Mob, Source
 from dewpond.base.model.layout import Corridors, Heads, Layout, Network, Proof, Section, Siting
-from dewpond.base.model.plan import Appraisal, Plan, Verdict
+from dewpond.base.model.plan import Appraisal, Plan, Scheme, Verdict, best_scheme
 from dewpond.base.model.water import (
     Delivery,
     Flows,
@@ -48,6 +48,7 @@ __all__ = [
     "Proof",
     "Reach",
     "Remedy",
+    "Scheme",
     "Section",
     "Shortfall",
     "Siting",
@@ -57,4 +58,5 @@ __all__ = [
     "Terrain",
     "Verdict",
     "Watering",
+    "best_scheme",
 ]

@@ -142,11 +142,12 @@ class Network:
         -1), ``ground_level_m``, ``geometry`` (Point).
     pipes : GeoDataFrame
         Row label = pipe name ("pipe 1" ...), ordered outward; a pipe runs between source,
-        junctions and outlets, and is new or was there already over its whole length. Columns ``from_node``, ``to_node`` (names, flow outward),
-        ``length_m`` (3D), ``laying`` (the longest kind along it), ``laying_m`` (tuple of
-        (kind, metres) pairs), ``crossings`` (tuple), ``cost``, ``geometry`` (LineString, from
-        from_node to to_node), ``edges`` (tuple of row labels of ``Corridors.edges``, in the
-        direction of flow), ``existing_outside_diameter_mm`` (NaN where new or not known).
+        junctions and outlets, and is new or was there already over its whole length.
+        Columns ``from_node``, ``to_node`` (names, flow outward), ``length_m`` (3D), ``laying``
+        (the longest kind along it), ``laying_m`` (tuple of (kind, metres) pairs), ``crossings``
+        (tuple), ``cost``, ``geometry`` (LineString, from from_node to to_node), ``edges`` (tuple
+        of row labels of ``Corridors.edges``, in the direction of flow),
+        ``existing_outside_diameter_mm`` (NaN where new or not known).
     unconnected : tuple of int
         Chosen sites that no corridor joins to the source.
     proof : Proof

@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from dewpond.base.model.demand import Demand
 from dewpond.base.model.ground import Candidates, Reach, Terrain
 from dewpond.base.model.holding import Holding
-from dewpond.base.model.layout import Corridors, Heads, Network, Siting
+from dewpond.base.model.layout import Corridors, Heads, Layout, Network, Siting
+from dewpond.base.model.water import (
+    Delivery,
+    Flows,
+    Intake,
+    Isolation,
+    Sizes,
+    Supply,
+    Watering,
+)
 from dewpond.base.settings import Project
 
 
@@ -33,8 +42,9 @@ class Appraisal:
     Attributes
     ----------
     totals : mapping of str to float
-        ``outlets``, ``pipe_m``, ``cost``, ``worst_walk_m``, ``mean_walk_m``, ``covered_share``,
-        ``grazed_area_ha``, ``daily_demand_l``.
+        ``outlets``, ``pipe_m``, ``cost``, ``outlet_cost``, ``laying_cost``, ``pipe_cost``,
+        ``worst_walk_m``, ``mean_walk_m``, ``covered_share``, ``grazed_area_ha``,
+        ``daily_demand_l``, ``design_flow_l_min`` (leaving the source).
     verdicts : tuple of Verdict
     """
 
@@ -43,8 +53,62 @@ class Appraisal:
 
 
 @dataclass(frozen=True, eq=False)
+class Scheme:
+    """One source carried through to the trough: outlets, pipe, heads, flows, sizes and supply."""
+
+    layout: Layout
+    siting: Siting
+    network: Network
+    heads: Heads
+    watering: Watering
+    flows: Flows
+    intake: Intake
+    sizes: Sizes
+    delivery: Delivery
+    isolation: Isolation
+    supply: Supply
+    appraisal: Appraisal
+
+    @property
+    def met(self) -> bool:
+        """Whether every requirement is met."""
+        return all(verdict.met for verdict in self.appraisal.verdicts)
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What the steps of this scheme want the reader to know, in their order."""
+        steps = (
+            self.layout, self.siting, self.network, self.heads, self.watering, self.intake,
+            self.sizes, self.delivery, self.supply,
+        )  # fmt: skip
+        # A step hands on what a step before it had to say of the same thing: once is enough.
+        return tuple(dict.fromkeys(warning for step in steps for warning in step.warnings))
+
+
+def best_scheme(schemes: Sequence[Scheme]) -> int:
+    """Return the position of the scheme that misses fewest requirements, then costs least."""
+    order = [
+        (
+            sum(not verdict.met for verdict in scheme.appraisal.verdicts),
+            scheme.appraisal.totals["cost"],
+        )
+        for scheme in schemes
+    ]
+    return order.index(min(order))
+
+
+@dataclass(frozen=True, eq=False)
 class Plan:
-    """One planned holding: the value of every step, and the verdicts drawn from them."""
+    """One planned holding: the value of every step, and the scheme to build.
+
+    Attributes
+    ----------
+    schemes : tuple of Scheme
+        One for each source that was tried, in the order of the project file.
+    chosen : int
+        Position in `schemes` of the one to build: the one that misses fewest requirements, then
+        the cheapest.
+    """
 
     project: Project
     holding: Holding
@@ -53,32 +117,49 @@ class Plan:
     candidates: Candidates
     reach: Reach
     corridors: Corridors
-    siting: Siting
-    network: Network
-    heads: Heads
-    appraisal: Appraisal
+    schemes: tuple[Scheme, ...]
+    chosen: int = 0
     versions: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def scheme(self) -> Scheme:
+        """The chosen scheme."""
+        return self.schemes[self.chosen]
+
+    @property
+    def siting(self) -> Siting:
+        """Outlets of the chosen scheme and what they reach."""
+        return self.scheme.siting
+
+    @property
+    def network(self) -> Network:
+        """Pipe tree of the chosen scheme."""
+        return self.scheme.network
+
+    @property
+    def heads(self) -> Heads:
+        """Static heads of the chosen scheme."""
+        return self.scheme.heads
 
     @property
     def totals(self) -> Mapping[str, float]:
         """Figures of the whole holding, units in their names."""
-        return self.appraisal.totals
+        return self.scheme.appraisal.totals
 
     @property
     def verdicts(self) -> tuple[Verdict, ...]:
         """One verdict for each requirement."""
-        return self.appraisal.verdicts
+        return self.scheme.appraisal.verdicts
 
     @property
     def warnings(self) -> tuple[str, ...]:
         """Everything the steps want the reader to know, in the order of the steps."""
-        steps = (self.holding, self.demand, self.siting, self.network, self.heads)
-        return tuple(warning for step in steps for warning in step.warnings)
+        return self.holding.warnings + self.demand.warnings + self.scheme.warnings
 
     @property
     def met(self) -> bool:
         """Whether every requirement is met."""
-        return all(verdict.met for verdict in self.verdicts)
+        return self.scheme.met
 
     def settings_used(self) -> dict[str, Any]:
         """Return every setting with the value used, defaults filled in, ready for JSON."""

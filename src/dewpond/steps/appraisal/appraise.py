@@ -1,0 +1,62 @@
+"""The step: add up a scheme and hold every requirement against its limit."""
+
+from __future__ import annotations
+
+from dewpond.base.model import (
+    Appraisal,
+    Demand,
+    Flows,
+    Heads,
+    Holding,
+    Layout,
+    Network,
+    Reach,
+    Siting,
+    Sizes,
+    Supply,
+)
+from dewpond.base.settings import Project
+from dewpond.steps.appraisal.totals import total_figures
+from dewpond.steps.appraisal.verdicts import delivered, joined, pipe, source, static_head, walking
+
+
+def appraise(
+    holding: Holding,
+    demand: Demand,
+    reach: Reach,
+    layout: Layout,
+    siting: Siting,
+    network: Network,
+    heads: Heads,
+    flows: Flows,
+    sizes: Sizes,
+    supply: Supply,
+    settings: Project,
+) -> Appraisal:
+    """Add up a scheme and give one verdict for each requirement.
+
+    Parameters
+    ----------
+    holding, demand, reach, layout, siting, network, heads, flows, sizes, supply
+        Values of the steps before.
+    settings : Project
+        Limits from ``[design]`` and ``[pipe]``.
+
+    Returns
+    -------
+    Appraisal
+        Verdicts in the order in which an adviser would ask: ground, pipe, flow, source.
+    """
+    totals = total_figures(demand, reach, layout, siting, network, flows, sizes)
+    outlets = network.nodes.index[network.nodes["kind"] == "outlet"]
+    return Appraisal(
+        totals,
+        (
+            walking(holding, reach, siting, totals["covered_share"], settings.design),
+            joined(siting, network),
+            static_head(heads, outlets),
+            delivered(sizes),
+            *pipe(sizes, settings.pipe),
+            *source(holding.sources[network.source].name, supply),
+        ),
+    )

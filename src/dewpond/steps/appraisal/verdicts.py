@@ -1,0 +1,135 @@
+"""One verdict for each requirement: figure, limit, where it is missed, and what would mend it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import pandas as pd
+
+from dewpond.base.model import (
+    Heads,
+    Holding,
+    Network,
+    Reach,
+    Siting,
+    Sizes,
+    Supply,
+    Verdict,
+)
+from dewpond.base.settings import DesignSettings, PipeSettings
+from dewpond.base.units import SQUARE_METRES_PER_HECTARE
+
+# Coverage is counted on cells; a share this close to one is rounding, not dry ground.
+_WHOLE_SHARE = 1 - 1e-9
+# A millimetre of head is rounding.
+_HEAD_ROUNDING_M = 0.001
+
+
+def walking(
+    holding: Holding, reach: Reach, siting: Siting, covered_share: float, design: DesignSettings
+) -> Verdict:
+    """Hold the share of grazed ground within the walking limit against all of it."""
+    dry = reach.cells[siting.nearest_site < 0]
+    ids = sorted(dry["paddock"].unique())
+    names = [str(holding.paddocks.at[paddock, "name"]) for paddock in ids]
+    dry_ha = float(dry["area_m2"].sum()) / SQUARE_METRES_PER_HECTARE
+    return Verdict(
+        requirement=f"Grazed ground within {design.walk_limit_m:g} m of water",
+        figure=100 * covered_share,
+        limit=100.0,
+        unit="%",
+        met=covered_share >= _WHOLE_SHARE,
+        where=", ".join(names),
+        remedy=""
+        if not names
+        else f"{dry_ha:.2f} ha stay out of reach: allow sites there, lengthen the limit or "
+        "leave that ground ungrazed",
+    )
+
+
+def joined(siting: Siting, network: Network) -> Verdict:
+    """Hold the outlets that pipe reaches against all outlets."""
+    apart = len(network.unconnected)
+    return Verdict(
+        requirement="Outlets joined to the source by pipe",
+        figure=float(len(siting.sites) - apart),
+        limit=float(len(siting.sites)),
+        unit="outlets",
+        met=apart == 0,
+        remedy="" if apart == 0 else "allow pipe across open ground, or add a way in [features]",
+    )
+
+
+def static_head(heads: Heads, outlets: pd.Index) -> Verdict:
+    """Hold the least static head at an outlet against none."""
+    static_head_m = heads.nodes.loc[outlets, "static_head_m"]
+    lowest_m = float(static_head_m.min()) if len(outlets) else float("nan")
+    above = list(static_head_m.index[static_head_m <= 0])
+    return Verdict(
+        requirement="Still water at the source stands above every outlet",
+        figure=lowest_m,
+        limit=0.0,
+        unit="m",
+        met=not above,
+        where=", ".join(above),
+        remedy=""
+        if not above
+        else f"raise the water level at the source by at least {-lowest_m:.1f} m, "
+        "by a higher tank or a pump, or take another source",
+    )
+
+
+def delivered(sizes: Sizes) -> Verdict:
+    """Hold the head at each outlet, with the mobs at their worst, against what its valve needs.
+
+    What really flows when valves stand open is in `Delivery`; a trough that shares the pipe for
+    the minutes in which another refills still gets its water over the day.
+    """
+    spare_m = sizes.outlets["residual_head_m"] - sizes.outlets["needed_head_m"]
+    short = list(spare_m.index[~(spare_m >= -_HEAD_ROUNDING_M)])
+    return Verdict(
+        requirement="Every outlet gets its design flow with the mobs at their worst places",
+        figure=float(spare_m.min()) if len(spare_m) else float("nan"),
+        limit=0.0,
+        unit="m of head to spare",
+        met=not short,
+        where=", ".join(short),
+        remedy="" if not short else "see the requirements of pipe and source below",
+    )
+
+
+def pipe(sizes: Sizes, settings: PipeSettings) -> Iterable[Verdict]:
+    """Hold each pipe against head over the ground and speed; add what sizing could not meet."""
+    named = {shortfall.requirement for shortfall in sizes.shortfalls}
+    for shortfall in sizes.shortfalls:
+        yield Verdict(
+            shortfall.requirement, shortfall.figure, shortfall.limit, shortfall.unit, False,
+            shortfall.where, shortfall.remedy,
+        )  # fmt: skip
+    if named or sizes.pipes.empty:
+        return
+    pipes = sizes.pipes
+    residual, speed = pipes["lowest_residual_head_m"], pipes["velocity_m_s"]
+    yield Verdict(
+        "Water stands over the ground along every pipe",
+        float(residual.min()), settings.summit_margin_m, "m", True, str(residual.idxmin()),
+    )  # fmt: skip
+    yield Verdict(
+        "Flow in every pipe is slow enough",
+        float(speed.max()), settings.velocity_limit_m_s, "m/s", True, str(speed.idxmax()),
+    )  # fmt: skip
+
+
+def source(name: str, supply: Supply) -> Iterable[Verdict]:
+    """Turn what was judged of the source into verdicts, with the first remedies that work."""
+    working = [remedy.action for remedy in supply.remedies if remedy.works]
+    for judgement in supply.judgements:
+        yield Verdict(
+            requirement=f"{name}: {judgement.requirement}",
+            figure=judgement.figure,
+            limit=judgement.limit,
+            unit=judgement.unit,
+            met=judgement.met,
+            where=name,
+            remedy="" if judgement.met else "; or ".join(working[:3]) or judgement.reason,
+        )
