@@ -13,6 +13,16 @@ import scipy.sparse as sp
 import shapely
 from affine import Affine
 
+from hand_water import (
+    make_delivery,
+    make_flows,
+    make_intake,
+    make_isolation,
+    make_sizes,
+    make_supply,
+    make_watering,
+)
+
 from dewpond.base.model import (
     Appraisal,
     Candidates,
@@ -21,11 +31,13 @@ from dewpond.base.model import (
     Features,
     Heads,
     Holding,
+    Layout,
     Mob,
     Network,
     Plan,
     Proof,
     Reach,
+    Scheme,
     Section,
     Siting,
     Source,
@@ -79,7 +91,7 @@ def make_plan(names: tuple[str, ...] = NAMES, source_name: str = "road main") ->
     terrain = _terrain()
     candidates = _candidates()
     reach, siting = _walks(holding, candidates)
-    network = _network(source_name)
+    chosen = _scheme(names, reach, siting, source_name)
     return Plan(
         project=project,
         holding=holding,
@@ -88,11 +100,51 @@ def make_plan(names: tuple[str, ...] = NAMES, source_name: str = "road main") ->
         candidates=candidates,
         reach=reach,
         corridors=Corridors(gpd.GeoDataFrame(), gpd.GeoDataFrame()),
+        schemes=(chosen, _other_scheme(chosen)),
+        chosen=0,
+        versions={"dewpond": "0.1.0"},
+    )
+
+
+def with_scheme(plan: Plan, **parts: Any) -> Plan:
+    """Return the plan with other values in the chosen scheme."""
+    schemes = list(plan.schemes)
+    schemes[plan.chosen] = replace(plan.scheme, **parts)
+    return replace(plan, schemes=tuple(schemes))
+
+
+def _scheme(names: tuple[str, ...], reach: Reach, siting: Siting, source_name: str) -> Scheme:
+    network = _network(source_name)
+    heads = _heads(network)
+    layout = Layout(
+        0, siting.sites, (), 1200.0, 3520.3, network.proof, True, siting.unreachable, (4,)
+    )
+    return Scheme(
+        layout=layout,
         siting=siting,
         network=network,
-        heads=_heads(network),
+        heads=heads,
+        watering=make_watering(),
+        flows=make_flows(),
+        intake=make_intake(),
+        sizes=make_sizes(network, heads),
+        delivery=make_delivery(),
+        isolation=make_isolation(heads),
+        supply=make_supply(met=True),
         appraisal=_appraisal(names, network, reach, siting),
-        versions={"dewpond": "0.1.0"},
+    )
+
+
+def _other_scheme(chosen: Scheme) -> Scheme:
+    """Return the second source tried: the same pipe from the hill tank, short of flow."""
+    short = Verdict(
+        "hill tank: flow at the source", 9.0, 14.3, "L/min", False, "hill tank", "fixed troughs"
+    )
+    return replace(
+        chosen,
+        network=replace(chosen.network, source=1),
+        supply=make_supply(met=False),
+        appraisal=replace(chosen.appraisal, verdicts=(*chosen.appraisal.verdicts, short)),
     )
 
 

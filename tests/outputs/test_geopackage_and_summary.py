@@ -12,6 +12,7 @@ import geopandas as gpd
 import numpy as np
 import pyogrio
 import pytest
+from hand_plan import with_scheme
 
 from dewpond.base.model import Plan, Proof
 from dewpond.outputs.geopackage import write_geopackage
@@ -30,7 +31,9 @@ def test_layers_and_types(package: Path, plan: Plan) -> None:
     layers = dict(pyogrio.list_layers(package).tolist())
     assert layers == {
         "paddock": "MultiPolygon", "outlet": "Point", "pipe": "LineString", "source": "Point",
-        "air_valve": "Point", "washout": "Point", "uncovered": "MultiPolygon",
+        "tank": "Point", "pump": "Point", "air_valve": "Point", "washout": "Point",
+        "break_tank": "Point", "reducing_valve": "Point", "stop_valve": "Point",
+        "meter": "Point", "drain": "Point", "uncovered": "MultiPolygon",
     }  # fmt: skip
     for name in layers:
         info = pyogrio.read_info(package, layer=name)
@@ -85,14 +88,49 @@ def test_summary_holds_the_contract(plan: Plan) -> None:
     assert summary["crs"]["code"] == "EPSG:27700"
     assert summary["walking_grid"] == {"cell_m": 10.0, "reason": "10 m suits the test"}
     assert summary["settings"]["design"]["walk_limit_m"] == 240.0
-    assert summary["warnings"] == list(plan.warnings) == ["Ghyll is steep"]
+    assert summary["warnings"] == list(plan.warnings)
+    assert summary["warnings"][0] == "Ghyll is steep"
     routing = summary["optimisation"]["layout"]
     assert routing["gap"] == pytest.approx((5321.5 - 5000) / 5321.5)
     assert set(routing) >= {"cost", "bound", "gap", "seconds", "status"}
+    sizing = summary["optimisation"]["sizing"]
+    assert (sizing["cost"], sizing["bound"]) == (601.2, 600.9)
+
+
+def test_summary_says_what_came_of_every_source(plan: Plan) -> None:
+    summary = json.loads(summary_text(plan, []))
+    main, tank = summary["sources"]
+    assert (main["name"], main["chosen"], main["met"]) == ("road main", True, False)
+    assert (tank["name"], tank["chosen"]) == ("hill tank", False)
+    assert main["remedies"] == []
+    assert [remedy["works"] for remedy in tank["remedies"]] == [True, False]
+    assert tank["falls_short"][-1]["requirement"] == "hill tank: flow at the source"
+    assert all(not verdict["met"] for verdict in tank["falls_short"])
+
+
+def test_summary_holds_supply_and_isolation(plan: Plan) -> None:
+    summary = json.loads(summary_text(plan, []))
+    supply = summary["supply"]
+    assert supply["tank"]["volume_l"] == 3500.0
+    assert supply["pump"]["suction_lift_m"] is None
+    assert supply["judgements"][0]["limit"] == 14.3
+    assert supply["cautions"] == ["An air gap above the spill level is asked for on a main."]
+    assert summary["isolation"]["sections"][1] == {
+        "stop_valve": "stop valve 2", "outlets_shut": ["outlet 2"], "dry_share": 0.25,
+    }  # fmt: skip
+
+
+def test_a_warning_is_given_once(plan: Plan) -> None:
+    twice = replace(
+        plan, demand=replace(plan.demand, warnings=("Ghyll is steep", "hot", "Ghyll is steep"))
+    )
+    warnings = json.loads(summary_text(twice, []))["warnings"]
+    assert warnings[:2] == ["Ghyll is steep", "hot"]
+    assert len(warnings) == len(set(warnings))
 
 
 def test_summary_is_strict_json(plan: Plan) -> None:
     proof = Proof(np.inf, np.nan, 0.0, "stopped")
-    text = summary_text(replace(plan, network=replace(plan.network, proof=proof)), [])
+    text = summary_text(with_scheme(plan, network=replace(plan.network, proof=proof)), [])
     parsed = json.loads(text, parse_constant=lambda name: pytest.fail(f"{name} in the file"))
     assert parsed["optimisation"]["layout"]["cost"] is None

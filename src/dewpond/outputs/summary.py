@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from dewpond.base.model import Plan, Proof
+from dewpond.base.model import Isolation, Plan, Proof, Scheme
 
 
 def summary_text(plan: Plan, files: Sequence[str]) -> str:
@@ -31,19 +31,24 @@ def summary_text(plan: Plan, files: Sequence[str]) -> str:
 
 def _summary(plan: Plan, files: Sequence[str]) -> dict[str, Any]:
     holding = plan.holding
+    currency = plan.project.prices.currency
     return {
         "holding": holding.name,
         "met": plan.met,
         "totals": dict(plan.totals),
         "verdicts": [asdict(verdict) for verdict in plan.verdicts],
         "optimisation": {
-            "layout": _proof(plan.network.proof, plan.project.prices.currency),
+            "layout": _proof(plan.network.proof, currency),
+            "sizing": _proof(plan.scheme.sizes.proof, currency),
         },
         "source": {
             "name": holding.sources[plan.network.source].name,
             "water_level_m": plan.heads.source_level_m,
             "reason": plan.heads.source_level_reason,
         },
+        "sources": [_source(plan, scheme) for scheme in plan.schemes],
+        "supply": _supply(plan.scheme),
+        "isolation": _isolation(plan.scheme.isolation),
         "crs": {
             "name": holding.crs.name,
             "code": holding.crs.to_string() if holding.crs.to_authority() else None,
@@ -51,13 +56,61 @@ def _summary(plan: Plan, files: Sequence[str]) -> dict[str, Any]:
         },
         "walking_grid": {"cell_m": plan.terrain.cell_m, "reason": plan.terrain.cell_reason},
         "elevation_posting_m": holding.surface.posting_m,
-        "warnings": list(plan.warnings),
+        "warnings": list(dict.fromkeys(plan.warnings)),
         "repairs": list(holding.repairs),
         "credits": list(holding.credits),
         "settings": plan.settings_used(),
         "versions": dict(plan.versions),
         "inputs": {path: {"sha256": digest} for path, digest in holding.inputs.items()},
         "files": list(files),
+    }
+
+
+def _source(plan: Plan, scheme: Scheme) -> dict[str, Any]:
+    """Return what came of one source: enough to see why it was chosen, or was not."""
+    source = plan.holding.sources[scheme.network.source]
+    return {
+        "name": source.name,
+        "kind": source.settings.kind,
+        "chosen": scheme is plan.scheme,
+        "met": scheme.met,
+        "cost": scheme.appraisal.totals["cost"],
+        "outlets": scheme.appraisal.totals["outlets"],
+        "pipe_m": scheme.appraisal.totals["pipe_m"],
+        "water_level_m": scheme.heads.source_level_m,
+        "falls_short": [asdict(v) for v in scheme.appraisal.verdicts if not v.met],
+        "remedies": [asdict(remedy) for remedy in scheme.supply.remedies],
+        "warnings": list(scheme.warnings),
+    }
+
+
+def _supply(scheme: Scheme) -> dict[str, Any]:
+    supply, intake = scheme.supply, scheme.intake
+    return {
+        "reason": intake.reason,
+        "design_flow_l_min": scheme.flows.total_l_min,
+        "level_at_design_flow_m": float(intake.level_at_m(scheme.flows.total_l_min)),
+        "daily_volume_l": intake.daily_volume_l,
+        "judgements": [asdict(judgement) for judgement in supply.judgements],
+        "remedies": [asdict(remedy) for remedy in supply.remedies],
+        "tank": dict(supply.tank),
+        "pump": dict(supply.pump),
+        "labour": dict(supply.labour),
+        "cautions": list(supply.cautions),
+    }
+
+
+def _isolation(isolation: Isolation) -> dict[str, Any]:
+    return {
+        "sections": [
+            {
+                "stop_valve": str(valve),
+                "outlets_shut": list(row["outlets_shut"]),
+                "dry_share": float(row["dry_share"]),
+            }
+            for valve, row in isolation.sections.iterrows()
+        ],
+        "notes": list(isolation.notes),
     }
 
 

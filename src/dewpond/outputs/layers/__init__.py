@@ -1,8 +1,8 @@
 """The plan as tables of features, one per kind: what GeoJSON, GeoPackage, maps, sections share.
 
 Every table is a GeoDataFrame in the working CRS with the columns of the published contract in
-their published order. A column that no step has worked out yet is absent, never filled in; a
-value that does not apply to a feature is missing (None or NaN).
+their published order. A value that does not apply to a feature, or that nothing was found for, is
+missing (None or NaN).
 """
 
 from __future__ import annotations
@@ -12,13 +12,15 @@ from collections.abc import Mapping
 import geopandas as gpd
 
 from dewpond.base.model import Plan
-from dewpond.outputs.layers.network import pipes, section_points, sources
-from dewpond.outputs.layers.outlets import outlets
+from dewpond.outputs.layers.fittings import breaks, drains, meters, stop_valves
+from dewpond.outputs.layers.network import pipes, section_points
+from dewpond.outputs.layers.outlets import outlets, short_of_head
 from dewpond.outputs.layers.paddocks import paddocks, uncovered
+from dewpond.outputs.layers.sources import pumps, sources, tanks
 
 Layers = Mapping[str, gpd.GeoDataFrame]
 
-__all__ = ["Layers", "plan_layers"]
+__all__ = ["Layers", "plan_layers", "short_of_head"]
 
 
 def plan_layers(plan: Plan) -> dict[str, gpd.GeoDataFrame]:
@@ -31,16 +33,25 @@ def plan_layers(plan: Plan) -> dict[str, gpd.GeoDataFrame]:
     Returns
     -------
     dict of str to GeoDataFrame
-        Keys ``paddock``, ``outlet``, ``pipe``, ``source``, ``air_valve``, ``washout``,
+        Keys ``paddock``, ``outlet``, ``pipe``, ``source``, ``tank``, ``pump``, ``air_valve``,
+        ``washout``, ``break_tank``, ``reducing_valve``, ``stop_valve``, ``meter``, ``drain``,
         ``uncovered``, always all of them; row labels 0 to n-1; column ``name`` first. Lengths
         and levels in m, areas in ha, flows in L/min; lists are tuples of text.
     """
+    washouts = section_points(plan, "washout", "hollows")
     return {
         "paddock": paddocks(plan),
         "outlet": outlets(plan),
         "pipe": pipes(plan),
         "source": sources(plan),
+        "tank": tanks(plan),
+        "pump": pumps(plan),
         "air_valve": section_points(plan, "air valve", "summits"),
-        "washout": section_points(plan, "washout", "hollows"),
+        "washout": washouts,
+        "break_tank": breaks(plan, "break tank"),
+        "reducing_valve": breaks(plan, "reducing valve"),
+        "stop_valve": stop_valves(plan),
+        "meter": meters(plan),
+        "drain": drains(plan, washouts),
         "uncovered": uncovered(plan),
     }

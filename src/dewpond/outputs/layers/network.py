@@ -1,4 +1,4 @@
-"""Pipes, sources, and the summits and hollows along the pipes."""
+"""Pipes, and the summits and hollows along them."""
 
 from __future__ import annotations
 
@@ -8,57 +8,74 @@ import shapely
 
 from dewpond.base.model import Plan, Section
 from dewpond.base.surface import FloatArray
-from dewpond.outputs.layers.columns import LENGTH, LEVEL, table, texts
+from dewpond.outputs.layers.columns import (
+    FLOW,
+    LENGTH,
+    LEVEL,
+    PRESSURE,
+    SIZE,
+    SPEED,
+    figures,
+    sentences,
+    table,
+    texts,
+)
+from dewpond.outputs.layers.levels import static_heads_m, still_level_m
 
 
 def pipes(plan: Plan) -> gpd.GeoDataFrame:
-    """Return every pipe with the static heads along it, in order outward."""
+    """Return every pipe with its size and the flow and heads along it, in order outward."""
     laid = plan.network.pipes
-    heads = plan.heads.pipes.reindex(laid.index)
-    size_mm = plan.project.design.pipe_outside_diameter_mm
+    sizes = plan.scheme.sizes.pipes.reindex(laid.index)
+    flow = plan.scheme.flows.pipes["design_flow_l_min"].reindex(laid.index)
+    still = np.array([static_heads_m(plan, str(pipe)) for pipe in laid.index]).reshape(-1, 3)
     return table(
         plan,
         {
             "name": texts(list(laid.index)),
             "from": texts(list(laid["from_node"])),
             "to": texts(list(laid["to_node"])),
-            "length_m": laid["length_m"].to_numpy(float).round(LENGTH),
-            # The size of pipe already in the ground is not ours to state.
-            "outside_diameter_mm": np.where(laid["laying"] == "existing", np.nan, size_mm),
-            **{
-                column: heads[column].to_numpy(float).round(LEVEL)
-                for column in ("static_head_m", "highest_static_head_m", "lowest_static_head_m")
-            },
+            "length_m": figures(laid["length_m"], LENGTH),
+            "material": texts([v if isinstance(v, str) else None for v in sizes["material"]]),
+            "outside_diameter_mm": figures(sizes["outside_diameter_mm"], SIZE),
+            "inside_diameter_mm": figures(sizes["inside_diameter_mm"], SIZE),
+            "sdr": figures(sizes["sdr"], SIZE),
+            "pressure_class_bar": figures(sizes["pressure_class_bar"], PRESSURE),
+            "design_flow_l_min": figures(flow, FLOW),
+            "velocity_m_s": figures(sizes["velocity_m_s"], SPEED),
+            "friction_loss_m": figures(sizes["friction_loss_m"], LEVEL),
+            "static_head_m": figures(still[:, 0], LEVEL),
+            "highest_static_head_m": figures(still[:, 1], LEVEL),
+            "lowest_static_head_m": figures(still[:, 2], LEVEL),
+            "lowest_residual_head_m": figures(sizes["lowest_residual_head_m"], LEVEL),
             "laying": texts(list(laid["laying"])),
             "crossings": texts([tuple(crossings) for crossings in laid["crossings"]]),
+            "notes": texts([_pipe_notes(plan, str(pipe)) for pipe in laid.index]),
         },
         list(laid.geometry),
     )
 
 
-def sources(plan: Plan) -> gpd.GeoDataFrame:
-    """Return every source; the one in use with the level of its still water."""
-    given = plan.holding.sources
-    points = [shapely.Point(source.easting_m, source.northing_m) for source in given]
-    feeds = np.array([i == plan.network.source for i in range(len(given))], dtype=bool)
-    easting, northing = np.array([[p.x, p.y] for p in points], dtype=float).reshape(-1, 2).T
-    ground = plan.holding.surface.heights_m(easting, northing)
-    known = plan.network.nodes["ground_level_m"][plan.network.nodes["kind"] == "source"]
-    if len(known):
-        ground = np.where(feeds, float(known.iloc[0]), ground)
-    level, reason = plan.heads.source_level_m, plan.heads.source_level_reason
-    return table(
-        plan,
-        {
-            "name": texts([source.name for source in given]),
-            "source_kind": texts([source.settings.kind for source in given]),
-            "feeds_scheme": feeds,
-            "ground_level_m": ground.round(LEVEL),
-            "water_level_m": np.where(feeds, level, np.nan).round(LEVEL),
-            "water_level_reason": texts([reason if feeding else None for feeding in feeds]),
-        },
-        points,
-    )
+def _pipe_notes(plan: Plan, pipe: str) -> str:
+    """Say what is not known of a pipe, and which requirements are missed in it."""
+    sizes = plan.scheme.sizes
+    notes = []
+    old = plan.network.pipes.at[pipe, "laying"] == "existing"
+    fits = pipe in sizes.pipes.index and np.isfinite(sizes.pipes.at[pipe, "outside_diameter_mm"])
+    if old:
+        notes.append(
+            "in the ground already: size and class are assumed, measure them"
+            if fits
+            else "in the ground already: its size is not known"
+        )
+    elif not fits:
+        notes.append("no pipe on offer will do, see the verdicts")
+    for short in sizes.shortfalls:
+        if short.where == pipe:
+            notes.append(
+                f"{short.requirement}: {short.figure:.1f} {short.unit}, limit {short.limit:.1f}"
+            )
+    return sentences(notes)
 
 
 def section_points(plan: Plan, kind: str, field: str) -> gpd.GeoDataFrame:
@@ -71,17 +88,19 @@ def section_points(plan: Plan, kind: str, field: str) -> gpd.GeoDataFrame:
             continue
         at = list(getattr(section, field))
         columns = ("distance_m", "ground_level_m", "easting_m", "northing_m")
-        rows.append(np.column_stack([getattr(section, column)[at] for column in columns]))
-        owners.extend([pipe] * len(at))
-    distance, level, easting, northing = np.vstack([np.empty((0, 4)), *rows]).T
+        found = np.column_stack([getattr(section, column)[at] for column in columns])
+        still = still_level_m(plan, str(pipe), found[:, 0])
+        rows.append(np.column_stack([found, still - found[:, 1]]))
+        owners.extend([str(pipe)] * len(at))
+    distance, level, easting, northing, head = np.vstack([np.empty((0, 5)), *rows]).T
     return table(
         plan,
         {
             "name": texts([f"{kind} {i + 1}" for i in range(len(owners))]),
             "pipe": texts(owners),
-            "distance_m": distance.round(LENGTH),
-            "ground_level_m": level.round(LEVEL),
-            "static_head_m": (plan.heads.source_level_m - level).round(LEVEL),
+            "distance_m": figures(distance, LENGTH),
+            "ground_level_m": figures(level, LEVEL),
+            "static_head_m": figures(head, LEVEL),
         },
         list(shapely.points(easting, northing)),
     )
