@@ -133,7 +133,7 @@ def test_a_ring_main_feeds_an_outlet_from_both_sides():
         one, two = both * share / 60_000, both * (1 - share) / 60_000
         short = pipe_loss_m(one, 0.0204, 300)
         long = pipe_loss_m(two, 0.0204, 590) + pipe_loss_m(two, 0.0204, 290)
-        return short - long + pipe_loss_m(two, 0.0204, 0.0) * 0
+        return short - long
 
     share = brentq(miss, 0.5, 0.9)
     whole = both / 60_000

@@ -289,7 +289,7 @@ def test_too_little_head_at_an_outlet_names_rise_and_flow_that_would_do():
 def test_an_outlet_above_the_water_says_so():
     (first, *_) = one_pipe(lambda x, y: 0.05 * x, 1000, head_m=20.0).size().shortfalls
     assert first.where == "outlet 1"
-    assert "outlet 1 stands above the still water of the source, by 30.0 m" in first.remedy
+    assert "Outlet 1 stands above the still water of the source, by 30.0 m" in first.remedy
     assert "Less flow alone would not do" in first.remedy
 
 

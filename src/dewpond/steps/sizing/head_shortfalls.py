@@ -138,7 +138,7 @@ def _why(items: Sequence[Missed], case: Case) -> list[str]:
     above: list[tuple[str, float]] = []
     low: list[tuple[str, float]] = []
     lost: list[tuple[str, float]] = []
-    for item in items:
+    for item in sorted(items, key=lambda item: _outlet(item, case)):
         outlet = _outlet(item, case)
         name, ground = scheme.outlets[outlet], float(scheme.outlet_ground_m[outlet])
         still = scheme.still_level_m - ground
@@ -162,7 +162,7 @@ def _why(items: Sequence[Missed], case: Case) -> list[str]:
             f"At {_listed(lost)} still water would do, but flow takes {_up_to(lost)} m even in "
             f"the widest pipe that may be used{_at_source(items, case)}."
         )
-    return found
+    return [sentence[0].upper() + sentence[1:] for sentence in found]
 
 
 def _at_source(items: Sequence[Missed], case: Case) -> str:
