@@ -39,7 +39,7 @@ def hill(x: np.ndarray, y: np.ndarray) -> np.ndarray:
 
 
 FIELDS = squares(3, 2, 200.0)
-LIMITS = {"design": {"walk_limit_m": 150.0}}
+LIMITS = {"design": {"walk_limit_m": 150.0}, "layout": {"optimality_gap": 0.0}}
 
 
 @pytest.fixture(scope="module")
@@ -234,18 +234,21 @@ class TestRealPlaces:
 
 
 class TestLaws:
-    @given(st.lists(st.integers(110, 420), min_size=2, max_size=3, unique=True))
-    @settings(deadline=None, derandomize=True, max_examples=6)
-    def test_a_longer_walk_never_costs_more_outlets(self, limits: list[int]) -> None:
-        counts = [
-            plan(FIELDS, hill, design={"walk_limit_m": float(limit)}).siting.proof.value
-            for limit in sorted(limits)
-        ]
-        assert counts == sorted(counts, reverse=True)
+    @given(st.lists(st.integers(150, 420), min_size=2, max_size=2, unique=True))
+    @settings(deadline=None, derandomize=True, max_examples=4)
+    def test_a_longer_walk_never_costs_more(self, limits: list[int]) -> None:
+        prices = []
+        for limit in sorted(limits):
+            result = plan(
+                FIELDS, flat, design={"walk_limit_m": float(limit)}, layout={"optimality_gap": 0.0}
+            )
+            assert result.network.proof.status == "optimal"
+            prices.append(result.totals["cost"])
+        assert prices == sorted(prices, reverse=True)
 
     @given(st.integers(-40, 40), st.integers(-40, 40))
-    @settings(deadline=None, derandomize=True, max_examples=5)
-    def test_shifting_by_whole_cells_changes_no_count(self, east: int, north: int) -> None:
+    @settings(deadline=None, derandomize=True, max_examples=3)
+    def test_shifting_by_whole_cells_changes_no_price(self, east: int, north: int) -> None:
         first = plan(FIELDS, hill, **LIMITS)
         dx, dy = east * first.terrain.cell_m, north * first.terrain.cell_m
         moved = plan(
@@ -256,9 +259,9 @@ class TestLaws:
             ],
             **LIMITS,
         )
-        assert moved.siting.proof.value == first.siting.proof.value
+        assert moved.network.proof.value == pytest.approx(first.network.proof.value, rel=1e-6)
 
-    def test_turning_by_a_right_angle_changes_no_count(self) -> None:
+    def test_turning_by_a_right_angle_changes_no_price(self) -> None:
         concave = Polygon(
             [(WEST, SOUTH), (WEST + 360, SOUTH), (WEST + 360, SOUTH + 120),
              (WEST + 140, SOUTH + 120), (WEST + 140, SOUTH + 300), (WEST, SOUTH + 300)]
@@ -266,10 +269,12 @@ class TestLaws:
         for shapes in (FIELDS, [concave]):
             upright = plan(shapes, flat, **LIMITS)
             lying = plan([turned(shape) for shape in shapes], flat, **LIMITS)
-            assert lying.siting.proof.value == upright.siting.proof.value
+            assert lying.network.proof.value == pytest.approx(
+                upright.network.proof.value, rel=1e-6
+            )
 
     @given(st.floats(-500, 3000))
-    @settings(deadline=None, derandomize=True, max_examples=4)
+    @settings(deadline=None, derandomize=True, max_examples=3)
     def test_raising_all_ground_changes_no_static_head(self, lift_m: float) -> None:
         first = plan(FIELDS, hill, **LIMITS)
         raised = plan(FIELDS, lambda x, y: hill(x, y) + lift_m, **LIMITS)

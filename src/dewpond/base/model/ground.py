@@ -41,9 +41,10 @@ class Candidates:
     Attributes
     ----------
     sites : GeoDataFrame
-        Row labels 0 to n-1 (the site id); columns ``kind`` ("fence", "inside"),
-        ``ground_level_m``, ``slope_degrees``, ``geometry`` (Point). Only sites that pass every
-        siting rule.
+        Row labels 0 to n-1 (the site id); columns ``kind`` ("fence", "inside", and as the user
+        names them "fixed", "existing", "spine"), ``ground_level_m``, ``slope_degrees``,
+        ``geometry`` (Point). Only sites that pass every siting rule, or that the user fixed or
+        has already.
     access : DataFrame
         One row for each pair of site and grazed paddock that it serves, sorted by site, then
         paddock; columns ``site``, ``paddock`` (ids), ``easting_m``, ``northing_m`` (where the

@@ -11,7 +11,7 @@ import pandas as pd
 import shapely
 
 from dewpond.base.model import Candidates, Holding, Terrain
-from dewpond.base.settings import DesignSettings, SitingSettings
+from dewpond.base.settings import DesignSettings, LayoutSettings, SitingSettings
 from dewpond.steps.candidates.fences import merge_fences
 from dewpond.steps.candidates.places import (
     fence_places,
@@ -26,6 +26,7 @@ from dewpond.steps.candidates.rules import (
     ground_at,
     within_keep_out,
 )
+from dewpond.steps.candidates.wishes import BY_WORD, wished_places
 
 # Stock stand no farther from the outlet than this many gap widths (or 1 m).
 _FARTHEST_GAPS = 1.5
@@ -37,12 +38,15 @@ def find_candidates(
     siting: SitingSettings,
     design: DesignSettings,
     gap_width_m: float,
+    spine_spacing_m: float = LayoutSettings().spine_spacing_m,
 ) -> Candidates:
     """Find the places where an outlet may stand, and the paddocks each can serve.
 
     Neighbours' boundaries are merged into fences once each; a place on a shared fence serves
     both sides, one at a junction every paddock that meets there. Where stock drink from a mobile
     trough on a hose, or ``siting.inside`` says so, a lattice within the paddock is tried too.
+    Outlets that the user fixed, and sound ones that are there already, are sites whatever the
+    rules say; their kinds, and that of places along a spine, are "fixed", "existing" and "spine".
 
     Parameters
     ----------
@@ -56,6 +60,8 @@ def find_candidates(
         Trough and hose, which decide on places within paddocks.
     gap_width_m : float
         Neighbouring boundaries no farther apart than this are one fence [m].
+    spine_spacing_m : float
+        Distance between outlets along a spine [m].
 
     Returns
     -------
@@ -63,14 +69,16 @@ def find_candidates(
         May hold no site at all; `assign_ground` then names the ground that stays dry.
     """
     fences = merge_fences(holding.paddocks, gap_width_m)
-    places = _all_places(holding, terrain, siting, design, fences)
+    wished = wished_places(holding, spine_spacing_m, _beside_m(gap_width_m))
+    places = _all_places(holding, terrain, siting, design, fences, wished)
     points = shapely.points(places["easting_m"], places["northing_m"])
     height_m, slope_degrees = _ground(holding, terrain, places)
     broken = broken_rules(holding, siting, points, height_m, slope_degrees)
     access = _access(holding, places, points, gap_width_m)
     dry_side = within_keep_out(holding.features.keep_out, _access_points(access))
 
-    struck = np.any([broken[rule] for rule in RULES], axis=0)
+    struck = np.any([broken[rule] for rule in RULES], axis=0) & ~places["kind"].isin(BY_WORD)
+    struck = struck.to_numpy(dtype=np.bool_)
     place = access["site"].to_numpy()
     passes = ~struck[place] & ~dry_side
     kept = np.unique(place[passes])
@@ -100,6 +108,7 @@ def _all_places(
     siting: SitingSettings,
     design: DesignSettings,
     fences: gpd.GeoDataFrame,
+    wished: pd.DataFrame,
 ) -> pd.DataFrame:
     """Return every place that could serve a grazed paddock, once, before any rule."""
     along = fence_places(fences, siting.spacing_m)
@@ -109,7 +118,8 @@ def _all_places(
     finer = finer_places(along, struck, fences)
     open_ground = holding.paddocks.loc[_hosed(holding, siting, design)]
     inside = inside_places(open_ground, siting.spacing_m)
-    frames = [frame for frame in (along, finer, inside) if len(frame)]
+    # Of places on one spot the first gives its kind, so what the user wished comes first.
+    frames = [frame for frame in (wished, along, finer, inside) if len(frame)]
     places = merge_places(pd.concat(frames, ignore_index=True))
     grazed = set(holding.grazed)
     serves = [any(paddock in grazed for paddock in sides) for sides in places["paddocks"]]
@@ -160,8 +170,13 @@ def _access(
             "northing_m": stands[:, 1],
         }
     )
-    near = shapely.distance(points[place], shapes) <= max(_FARTHEST_GAPS * gap_width_m, 1.0)
+    near = shapely.distance(points[place], shapes) <= _beside_m(gap_width_m)
     return access[near].reset_index(drop=True)
+
+
+def _beside_m(gap_width_m: float) -> float:
+    """Return how far from an outlet the stock of a paddock may stand [m]."""
+    return max(_FARTHEST_GAPS * gap_width_m, 1.0)
 
 
 def _access_points(access: pd.DataFrame) -> npt.NDArray[np.object_]:

@@ -14,11 +14,12 @@ from dewpond.base.settings import SitingSettings
 from dewpond.base.surface import FloatArray, interpolate
 
 KEEP_OUT = "keep-out"
+FORBIDDEN = "forbidden ground"
 GATEWAY = "gateway"
 WATERCOURSE = "watercourse"
 STEEP = "steep ground"
 NO_HEIGHT = "no height known"
-RULES = (KEEP_OUT, GATEWAY, WATERCOURSE, STEEP, NO_HEIGHT)
+RULES = (KEEP_OUT, FORBIDDEN, GATEWAY, WATERCOURSE, STEEP, NO_HEIGHT)
 
 # A fence drawn along the edge of a wood or yard is on that edge, not within it [m].
 _EDGE_M = 0.1
@@ -50,6 +51,7 @@ def broken_rules(
     known = np.isfinite(height_m) & np.isfinite(slope_degrees)
     return {
         KEEP_OUT: within_keep_out(features.keep_out, points),
+        FORBIDDEN: within_keep_out(features.forbidden_ground, points),
         GATEWAY: _nearer_than(features.gates, points, siting.gate_clearance_m),
         WATERCOURSE: _nearer_than(features.watercourses, points, siting.watercourse_clearance_m),
         STEEP: known & (slope_degrees > siting.steepest_degrees),
@@ -60,7 +62,7 @@ def broken_rules(
 def within_keep_out(
     keep_out: gpd.GeoDataFrame, points: npt.NDArray[np.object_]
 ) -> npt.NDArray[np.bool_]:
-    """Tell which points lie within a keep-out, its very edge not counted."""
+    """Tell which points lie within polygons, their very edge not counted."""
     inner = shapely.buffer(keep_out.geometry.to_numpy(), -_EDGE_M)
     return _hits(inner, points, "intersects")
 

@@ -11,6 +11,7 @@ from dewpond.base.profile import ground_lengths_m
 from dewpond.base.settings import DesignSettings, PricesSettings, RoutingSettings
 from dewpond.base.surface import FloatArray
 from dewpond.steps.corridors.crossings import count_crossings
+from dewpond.steps.corridors.existing import existing_size_mm
 from dewpond.steps.corridors.graph import Edges, simplify
 from dewpond.steps.corridors.linework import (
     EXISTING,
@@ -45,10 +46,10 @@ def lay_corridors(
 ) -> Corridors:
     """Lay out and price every way that pipe may take.
 
-    Fences, tracks and existing pipe are cut where they meet and at every site; gaps such as lanes
+    Fences, tracks, spines and sound existing pipe are cut where they meet and at every site; gaps such as lanes
     are crossed where the way round is long; with ``design.follow`` "open" a lattice crosses the
     paddocks too. Sites, sources and parts that stay apart are joined by spurs over open ground.
-    Nothing runs through a keep-out (lines may touch its edge), except pipe already there.
+    Nothing runs through a keep-out or forbidden ground (lines may touch its edge), except pipe already there.
 
     Parameters
     ----------
@@ -68,7 +69,8 @@ def lay_corridors(
         May fall into parts where keep-outs leave no way between them; `lay_out` leaves out
         sites that cannot be joined.
     """
-    forbidden = forbidden_ground(holding.features.keep_out)
+    features = holding.features
+    forbidden = forbidden_ground(features.keep_out, features.forbidden_ground)
     work = gather(holding, candidates.fences, forbidden)
     sites = shapely.get_coordinates(candidates.sites.geometry)
     sources = np.array([[s.easting_m, s.northing_m] for s in holding.sources]).reshape(-1, 2)
@@ -190,6 +192,7 @@ def _edge_table(edges: Edges, used: IntArray, holding: Holding) -> gpd.GeoDataFr
             "laying": edges.laying,
             "crossings": crossings,
             "cost": edges.cost,
+            "existing_outside_diameter_mm": existing_size_mm(holding, edges),
         },
         geometry=edges.lines,
         crs=holding.crs,

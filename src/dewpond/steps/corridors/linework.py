@@ -24,6 +24,8 @@ GRID_M = 0.001
 
 EXISTING, FENCE, TRACK, OPEN_GROUND = "existing", "fence", "track", "open ground"
 
+# Pipe in this condition is not used again.
+_WORN_OUT = "poor"
 # A track drawn this near a fence follows it: one corridor, not two [m].
 _ALONGSIDE_M = 1.0
 # A shorter stretch beside a fence is a crossing, not a following [m].
@@ -80,31 +82,40 @@ def lines_between(starts: FloatArray, ends: FloatArray) -> ObjectArray:
     return lines
 
 
-def forbidden_ground(keep_out: gpd.GeoDataFrame) -> shapely.Geometry:
-    """Return the ground that pipe may not enter: keep-outs less a hair along their edges."""
-    ground = shapely.union_all(shapely.buffer(_geometries(keep_out), -_EDGE_M))
+def forbidden_ground(*closed: gpd.GeoDataFrame) -> shapely.Geometry:
+    """Return the ground that pipe may not enter: polygons less a hair along their edges."""
+    shapes = np.concatenate([_geometries(table) for table in closed])
+    ground = shapely.union_all(shapely.buffer(shapes, -_EDGE_M))
     shapely.prepare(ground)
     return ground
 
 
 def gather(holding: Holding, fences: gpd.GeoDataFrame, forbidden: shapely.Geometry) -> Linework:
-    """Bring together fences, tracks and existing pipe, cut where they cross or touch.
+    """Bring together fences, tracks, spines and sound pipe, cut where they cross or touch.
 
     Pipe already in the ground stays where it runs through a keep-out; other lines are cut there.
     """
-    existing = _lines_of(_geometries(holding.features.existing_pipe))
+    existing = _lines_of(_geometries(sound_pipe(holding)))
     fence = shapely.difference(_geometries(fences), forbidden)
     track = _apart(_lines_of(_geometries(holding.features.tracks)), fence)
     track = shapely.difference(track, forbidden)
-    union = shapely.union_all(np.concatenate([existing, fence, track]), grid_size=GRID_M)
+    spine = shapely.difference(_lines_of(_geometries(holding.features.spine)), forbidden)
+    union = shapely.union_all(np.concatenate([existing, fence, track, spine]), grid_size=GRID_M)
     lines = _line_parts(np.array([union]))
     if len(lines) == 0:
         return Linework(lines, np.empty(0, dtype=object))
     lines = shapely.transform(lines, on_grid)
-    laying = np.full(len(lines), TRACK, dtype=object)
+    laying = np.full(len(lines), OPEN_GROUND, dtype=object)
+    laying[_lie_on(lines, track)] = TRACK
     laying[_lie_on(lines, fence)] = FENCE
     laying[_lie_on(lines, existing)] = EXISTING
     return Linework(lines, laying)
+
+
+def sound_pipe(holding: Holding) -> gpd.GeoDataFrame:
+    """Return the pipe in the ground that can be used again."""
+    pipe = holding.features.existing_pipe
+    return pipe[pipe["condition"] != _WORN_OUT] if "condition" in pipe else pipe
 
 
 def cut(

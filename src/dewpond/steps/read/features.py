@@ -1,4 +1,4 @@
-"""Vectors around the paddocks: keep-outs, tracks, watercourses, gates, existing pipe."""
+"""Vectors around the paddocks: keep-outs, tracks, water, gates, what is there, what is wished."""
 
 from __future__ import annotations
 
@@ -8,10 +8,12 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 import pyproj
 import shapely
 
+from dewpond.base.errors import nearest_name
 from dewpond.base.model import Features
 from dewpond.base.settings import FeaturesSettings, VectorFile
 from dewpond.base.surface import transformer
@@ -25,7 +27,17 @@ _KINDS: dict[str, tuple[tuple[int, ...], str]] = {
     "watercourses": ((_LINE, _POLYGON), "lines or polygons"),
     "gates": ((_POINT, _LINE), "points"),
     "existing_pipe": ((_LINE,), "lines"),
+    "existing_outlets": ((_POINT,), "points"),
+    "fixed_outlets": ((_POINT,), "points"),
+    "spine": ((_LINE,), "lines"),
+    "forbidden_ground": ((_POLYGON,), "polygons"),
+    "preferred_ground": ((_POLYGON,), "polygons"),
 }
+_POINTS = ("gates", "existing_outlets", "fixed_outlets")
+_DIAMETER, _CONDITION = "outside_diameter_mm", "condition"
+# Fields read besides the name, where a file has them.
+_FIELDS = {"existing_pipe": (_DIAMETER, _CONDITION), "existing_outlets": (_CONDITION,)}
+_CONDITIONS = ("good", "fair", "poor")
 
 
 def read_features(
@@ -70,7 +82,7 @@ def _read_kind(
 ) -> gpd.GeoDataFrame:
     written = getattr(settings, kind)
     if written is None:
-        return _empty(crs)
+        return _empty(crs, kind)
     file = VectorFile(path=written) if isinstance(written, str) else written
     box: Callable[[pyproj.CRS], Bounds] | None = None
     if area is not None:
@@ -81,7 +93,7 @@ def _read_kind(
 
     layer = open_layer(file, folder, f"[features], {kind}", notes, box)
     if layer is None:
-        return _empty(crs)
+        return _empty(crs, kind)
     table = _flat_valid(layer, crs, kind, notes)
     if area is not None:
         table = _cut(table, area, kind)
@@ -90,8 +102,11 @@ def _read_kind(
     return table
 
 
-def _empty(crs: pyproj.CRS) -> gpd.GeoDataFrame:
-    return gpd.GeoDataFrame({"name": pd.Series([], dtype=object)}, geometry=[], crs=crs)
+def _empty(crs: pyproj.CRS, kind: str) -> gpd.GeoDataFrame:
+    columns = {"name": pd.Series([], dtype=object)}
+    for field in _FIELDS.get(kind, ()):
+        columns[field] = pd.Series([], dtype=np.float64 if field == _DIAMETER else object)
+    return gpd.GeoDataFrame(columns, geometry=[], crs=crs)
 
 
 def _flat_valid(layer: Layer, crs: pyproj.CRS, kind: str, notes: Notes) -> gpd.GeoDataFrame:
@@ -119,10 +134,63 @@ def _flat_valid(layer: Layer, crs: pyproj.CRS, kind: str, notes: Notes) -> gpd.G
     if kind == "gates":
         shapes = _middles(shapes, layer, notes)
     usable = ~absent & ~wrong
+    columns = {"name": np.array(_names(frame), dtype=object), **_extra_fields(layer, kind, notes)}
     table = gpd.GeoDataFrame(
-        {"name": np.array(_names(frame), dtype=object)[usable]}, geometry=shapes[usable], crs=crs
+        {name: values[usable] for name, values in columns.items()},
+        geometry=shapes[usable],
+        crs=crs,
     )
-    return table.explode(ignore_index=True) if kind == "gates" else table
+    return table.explode(ignore_index=True) if kind in _POINTS else table
+
+
+def _extra_fields(layer: Layer, kind: str, notes: Notes) -> dict[str, Any]:
+    """Return the fields of a kind besides the name, unknown where the file has them not."""
+    return {
+        field: _diameters(layer, notes) if field == _DIAMETER else _conditions(layer, notes)
+        for field in _FIELDS.get(kind, ())
+    }
+
+
+def _values(layer: Layer, field: str) -> list[Any]:
+    column = next((c for c in layer.frame.columns if str(c).lower() == field), None)
+    if column is None:
+        return [None] * len(layer.frame)
+    return [None if pd.isna(value) else value for value in layer.frame[column]]
+
+
+def _diameters(layer: Layer, notes: Notes) -> npt.NDArray[np.float64]:
+    sizes = np.full(len(layer.frame), np.nan)
+    for row, value in enumerate(_values(layer, _DIAMETER)):
+        if value is None:
+            continue
+        try:
+            sizes[row] = float(value)
+        except (TypeError, ValueError):
+            sizes[row] = -1.0
+        if not sizes[row] > 0:
+            notes.fault(
+                f"{layer.feature(row)}, field {_DIAMETER}",
+                "is not a size of pipe",
+                found=repr(value),
+                expected="millimetres, more than 0, or nothing",
+                remedy="mend it, or leave it empty where nobody knows",
+            )
+    return sizes
+
+
+def _conditions(layer: Layer, notes: Notes) -> npt.NDArray[np.object_]:
+    words = np.full(len(layer.frame), "", dtype=object)
+    for row, value in enumerate(_values(layer, _CONDITION)):
+        words[row] = "" if value is None else str(value).strip().lower()
+        if words[row] and words[row] not in _CONDITIONS:
+            notes.fault(
+                f"{layer.feature(row)}, field {_CONDITION}",
+                "is not a condition that is known",
+                found=repr(value),
+                expected=", ".join(_CONDITIONS) + " or nothing",
+                remedy=nearest_name(words[row], _CONDITIONS),
+            )
+    return words
 
 
 def _middles(shapes: Any, layer: Layer, notes: Notes) -> Any:
@@ -153,8 +221,5 @@ def _cut(table: gpd.GeoDataFrame, area: Bounds, kind: str) -> gpd.GeoDataFrame:
     cut = shapely.intersection(shapes, shapely.box(*area))
     dimensions, _ = _KINDS[kind]
     inside = ~shapely.is_empty(cut) & np.isin(shapely.get_dimensions(cut), dimensions)
-    return gpd.GeoDataFrame(
-        {"name": table["name"].to_numpy(dtype=object)[inside]},
-        geometry=cut[inside],
-        crs=table.crs,
-    )
+    kept = table.loc[inside].set_geometry(cut[inside], crs=table.crs)
+    return kept.reset_index(drop=True)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from dewpond.steps.read.notes import Notes
 
+_NEEDED_PARTS = (".shx", ".dbf")
 _SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg")
 
 
@@ -37,7 +38,26 @@ def is_readable(written: str, folder: Path, where: str, notes: Notes) -> bool:
             remedy="export or download the file again",
         )
         return False
-    return True
+    return _has_shapefile_parts(written, path, where, notes)
+
+
+def _has_shapefile_parts(written: str, path: Path, where: str, notes: Notes) -> bool:
+    """Check that a shapefile has the files beside it without which it cannot be read."""
+    if path.suffix.lower() != ".shp":
+        return True
+    present = {part.suffix.lower() for part in vector_parts(path)}
+    missing = [suffix for suffix in _NEEDED_PARTS if suffix not in present]
+    if missing:
+        notes.fault(
+            where,
+            f"the shapefile {written} is not whole",
+            found=f"no {path.stem}{missing[0]} beside it"
+            + "".join(f", nor {path.stem}{suffix}" for suffix in missing[1:]),
+            expected="all files of the shapefile in one folder",
+            remedy="copy all files of that name that were delivered with it, or ask for a "
+            "GeoPackage",
+        )
+    return not missing
 
 
 def record_digests(written: str, paths: Iterable[Path], folder: Path, notes: Notes) -> None:

@@ -65,7 +65,9 @@ def read_holding(
     notes = Notes()
     drawing = project.paddocks
     layer = _paddock_layer(project, drawing, paddocks, notes)
-    named = name_paddocks(layer, drawing.name_field, notes) if layer else None
+    named = None
+    if layer is not None:
+        named = name_paddocks(layer, drawing.name_field, notes, drawing.tenure_field)
     crs, kept = _in_working_crs(project, drawing, named, layer, notes)
     sources = place_sources(project.source, crs, kept, notes)
     area = _area(kept, sources) if kept is not None else None

@@ -71,6 +71,7 @@ def build_surface(
             grids.append(grid)
     if grids:
         posting_m = min(_posting_m(grid, crs, middle) for grid in grids)
+        _warn_if_coarse(posting_m, paddocks, notes)
         return Surface(_joined_tiles(grids), crs, posting_m)
     if len(notes.faults) == before:
         notes.fault(
@@ -219,14 +220,42 @@ def _posting_m(grid: Grid, crs: pyproj.CRS, place: tuple[float, float]) -> float
     return math.sqrt(abs(across[0] * down[1] - across[1] * down[0]))
 
 
+def _warn_if_coarse(posting_m: float, paddocks: gpd.GeoDataFrame, notes: Notes) -> None:
+    """Warn where fewer than two heights fall across a paddock of middling size."""
+    side_m = math.sqrt(float(np.median(paddocks.geometry.area)))
+    if posting_m > side_m / 2:
+        notes.warnings.append(
+            f"The elevation holds one height every {posting_m:,.0f} m, where half of the paddocks "
+            f"are less than {side_m:,.0f} m across: rises and hollows between are not known, and "
+            "heads may be metres out; look for finer heights, or level the source, the outlets "
+            "and the high points on site."
+        )
+
+
 def _refuse_apart(
     rasters: Sequence[Raster], bounds: Bounds, crs: pyproj.CRS, notes: Notes
 ) -> None:
     spelled = "; ".join(f"{raster.label} {raster_extent_text(raster)}" for raster in rasters[:6])
+    remedy = "give the raster of this district, or mend the CRS of one of the two"
+    if _meet_when_swapped(rasters, bounds, crs):
+        remedy = (
+            "the paddocks would lie on it with longitude and latitude exchanged: write their "
+            "longitude first and save the file again"
+        )
     notes.fault(
         listed(raster.label for raster in rasters),
         "does not overlap the paddocks",
         found=f"elevation at {spelled}; paddocks at {extent_text(bounds, crs)}",
         expected="elevation under the paddocks",
-        remedy="give the raster of this district, or mend the CRS of one of the two",
+        remedy=remedy,
     )
+
+
+def _meet_when_swapped(rasters: Sequence[Raster], bounds: Bounds, crs: pyproj.CRS) -> bool:
+    """Return whether an extent meets a raster once its longitude and latitude change places."""
+    degrees = pyproj.CRS.from_epsg(4326)
+    west, south, east, north = transformer(crs, degrees).transform_bounds(*bounds)
+    swapped = (south, west, north, east)
+    if not np.isfinite(swapped).all() or max(abs(west), abs(east)) > 90:
+        return False
+    return any(meets(raster, swapped, degrees) for raster in rasters)

@@ -12,17 +12,21 @@ import pyproj
 import shapely
 
 from dewpond.base.errors import nearest_name
+from dewpond.base.surface import FloatArray
 from dewpond.base.units import SQUARE_METRES_PER_HECTARE
 from dewpond.steps.read.notes import Notes, area_text
 from dewpond.steps.read.outlines import mend, polygons_of, without_slivers
 from dewpond.steps.read.overlaps import drawn_twice, part_neighbours
 from dewpond.steps.read.vectors import Layer
 
+_TENURES = ("owned", "rented", "portable", "wayleave")
 _FARTHEST_APART_M = 100_000.0
 """Paddocks farther from the rest than this are misplaced; common practice, no source."""
 
 
-def name_paddocks(layer: Layer, name_field: str, notes: Notes) -> gpd.GeoDataFrame | None:
+def name_paddocks(
+    layer: Layer, name_field: str, notes: Notes, tenure_field: str | None = None
+) -> gpd.GeoDataFrame | None:
     """Return the usable features with their names, still in the CRS of the file.
 
     Returns
@@ -30,7 +34,7 @@ def name_paddocks(layer: Layer, name_field: str, notes: Notes) -> gpd.GeoDataFra
     GeoDataFrame or None
         Columns ``name`` (unique), ``written`` (as in the file, may be empty or repeated; None
         throughout where the name field is not there), ``label`` (for messages), ``geometry``
-        (2D). None where no feature is usable.
+        (2D), and ``tenure`` where a field for it is given. None where no feature is usable.
     """
     if len(layer.frame) == 0:
         notes.fault(
@@ -61,6 +65,8 @@ def name_paddocks(layer: Layer, name_field: str, notes: Notes) -> gpd.GeoDataFra
         geometry=shapely.force_2d(shapes),
         crs=layer.crs,
     )
+    if tenure_field is not None:
+        table["tenure"] = _tenures(layer, tenure_field, labels, notes)
     return table.iloc[usable].reset_index(drop=True)
 
 
@@ -130,22 +136,20 @@ def take_off_keep_outs(
 
 
 def settle_areas(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """Return the paddock table of `Holding`: ``name``, ``area_ha``, ``geometry``."""
+    """Return the paddock table of `Holding`: ``name``, ``area_ha``, tenure if known, shape."""
     shapes = table.geometry.to_numpy()
-    return gpd.GeoDataFrame(
-        {
-            "name": table["name"].to_numpy(dtype=object),
-            "area_ha": shapely.area(shapes) / SQUARE_METRES_PER_HECTARE,
-        },
-        geometry=shapes,
-        crs=table.crs,
-    )
+    columns = {
+        "name": table["name"].to_numpy(dtype=object),
+        "area_ha": shapely.area(shapes) / SQUARE_METRES_PER_HECTARE,
+    }
+    if "tenure" in table:
+        columns["tenure"] = table["tenure"].to_numpy(dtype=object)
+    return gpd.GeoDataFrame(columns, geometry=shapes, crs=table.crs)
 
 
 def refuse_strays(named: gpd.GeoDataFrame, notes: Notes) -> None:
     """Add a fault for each paddock that cannot belong to the same holding as the others."""
-    centres = named.to_crs("EPSG:4326").geometry.envelope.to_numpy()
-    x, y = shapely.get_coordinates(shapely.centroid(centres)).T
+    x, y = _middles(named)
     middle = np.full_like(x, np.median(x)), np.full_like(y, np.median(y))
     *_, distance_m = pyproj.Geod(ellps="WGS84").inv(x, y, *middle)
     for row in np.flatnonzero(~(distance_m <= _FARTHEST_APART_M)):
@@ -158,8 +162,48 @@ def refuse_strays(named: gpd.GeoDataFrame, notes: Notes) -> None:
         )
 
 
+def _tenures(layer: Layer, field: str, labels: Sequence[str], notes: Notes) -> list[str]:
+    """Return what may be built on each feature; nothing written means owned."""
+    found = _field(layer, field, notes, "to tell the tenure by", "say it for each paddock")
+    if found is None:
+        return [_TENURES[0]] * len(labels)
+    words = [_name_text(value).lower() or _TENURES[0] for value in layer.frame[found]]
+    for word, label in zip(words, labels, strict=True):
+        if word not in _TENURES:
+            notes.fault(
+                f"{label}, field {found}",
+                "is not a tenure that is known",
+                found=f'"{word}"',
+                expected=", ".join(_TENURES) + " or nothing",
+                remedy=nearest_name(word, _TENURES),
+            )
+    return words
+
+
+def _middles(named: gpd.GeoDataFrame) -> tuple[FloatArray, FloatArray]:
+    """Return longitude and latitude of the middle of each outline's extent [degrees].
+
+    Longitudes run on past 180 where outlines lie astride the 180th meridian.
+    """
+    points, owner = shapely.get_coordinates(
+        named.to_crs("EPSG:4326").geometry.to_numpy(), return_index=True
+    )
+    longitude = points[:, 0] - points[0, 0]
+    points[:, 0] = points[0, 0] + (longitude + 180) % 360 - 180
+    first = np.searchsorted(owner, np.arange(len(named)))
+    low, high = np.minimum.reduceat(points, first), np.maximum.reduceat(points, first)
+    x, y = ((low + high) / 2).T
+    return x, y
+
+
 def _name_field(layer: Layer, wanted: str, notes: Notes) -> str | None:
     """Return the field that names the paddocks, whatever its case; None is a fault."""
+    return _field(
+        layer, wanted, notes, "to name the paddocks by", "give each paddock a name in the file"
+    )
+
+
+def _field(layer: Layer, wanted: str, notes: Notes, purpose: str, remedy: str) -> str | None:
     fields = [str(column) for column in layer.frame.columns.drop(layer.frame.geometry.name)]
     if wanted in fields:
         return wanted
@@ -168,10 +212,10 @@ def _name_field(layer: Layer, wanted: str, notes: Notes) -> str | None:
         return alike[0]
     notes.fault(
         f"{layer.label}, field {wanted}",
-        "no such field to name the paddocks by",
-        found=f'name_field = "{wanted}"',
+        f"no such field {purpose}",
+        found=f'"{wanted}"',
         expected="a field of the layer",
-        remedy=nearest_name(wanted, fields) or "give each paddock a name in the file",
+        remedy=nearest_name(wanted, fields) or remedy,
     )
     return None
 

@@ -32,6 +32,11 @@ _LOWEST_LAND_M, _HIGHEST_LAND_M = -500.0, 9_000.0
 highest summit at 8,849 m."""
 
 
+_ZERO_BESIDE_M = 5.0
+"""Cells of zero where all others stand higher than this are doubtful; common practice, no
+source."""
+
+
 @dataclass(frozen=True, eq=False)
 class Raster:
     """An open raster with what messages and later steps need to know of it."""
@@ -100,6 +105,7 @@ def read_window(
     values = np.ma.filled(band.astype(np.float64), np.nan)
     values = (values * dataset.scales[0] + dataset.offsets[0]) * metres_per_unit
     values = _plausible(values, raster.label, notes)
+    _warn_of_zeros(values, raster.label, notes)
     if shrink > 1:
         notes.warnings.append(
             f"{raster.label}: {window.width} x {window.height} cells around the holding averaged "
@@ -235,6 +241,22 @@ def _span(position: FloatArray, size: int) -> tuple[int, int]:
     if last - 2 <= 0 or first + 2 >= size:
         return 0, 0
     return max(0, first), min(size, last)
+
+
+def _warn_of_zeros(values: FloatArray, label: str, notes: Notes) -> None:
+    """Warn of cells of exactly zero among ground that stands well above it.
+
+    They are what a raster without a nodata value holds where it was filled or cut; zero may also
+    be the sea, so they are kept.
+    """
+    zero = values == 0
+    known = values[np.isfinite(values) & ~zero]
+    if zero.any() and known.size and known.min() > _ZERO_BESIDE_M:
+        notes.warnings.append(
+            f"{label}: {zero.sum()} cells around the holding hold exactly 0 m, where all others "
+            f"stand at {known.min():.0f} m or more; if 0 means unknown, set it as the nodata value "
+            "of the raster, for pipe over such cells gets false heads."
+        )
 
 
 def _plausible(values: FloatArray, label: str, notes: Notes) -> FloatArray:

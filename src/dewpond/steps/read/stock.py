@@ -174,9 +174,16 @@ def _carried(
         f"has coordinates that do not fit its CRS, {own.name}",
         found=f"[{at[0]:g}, {at[1]:g}]",
         expected="longitude then latitude, or easting and northing with crs",
-        remedy='with easting and northing, add crs = "EPSG:..."' if own.is_geographic else "",
+        remedy=_remedy_for(at) if own.is_geographic else "",
     )
     return None
+
+
+def _remedy_for(at: tuple[float, float]) -> str:
+    """Say what two numbers that are no longitude and latitude may be."""
+    if abs(at[0]) <= 90 and abs(at[1]) <= 180:
+        return "swap the two numbers: longitude comes first, then latitude"
+    return 'with easting and northing, add crs = "EPSG:..."'
 
 
 def _is_far(
