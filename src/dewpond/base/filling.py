@@ -12,6 +12,7 @@ from dewpond.base.pumps import fitted_curve
 from dewpond.base.settings.water import PumpSettings, SupplySettings
 from dewpond.base.sources import (
     SourceCurve,
+    allowed_friction_m,
     filling_hours,
     has_tank,
     pump_place,
@@ -21,8 +22,6 @@ from dewpond.base.sources import (
 )
 from dewpond.base.surface import FloatArray
 from dewpond.base.units import MINUTES_PER_HOUR, m3_s_from_l_min
-
-_METRES_OF_ALLOWANCE = 100.0
 
 
 @dataclass(frozen=True)
@@ -102,8 +101,7 @@ def filling_of(holding: Holding, source: Source, supply: SupplySettings) -> Fill
     elif pump_place(source) == "into the tank":
         pump = source.settings.pump
     curve = own if feeder is source else source_curve(holding, feeder, supply)
-    target_m = level_m
-    target_m += supply.friction_allowance_m_per_100_m * distance_m / _METRES_OF_ALLOWANCE
+    target_m = level_m + float(allowed_friction_m(supply, distance_m))
     flow = _filling_flow(curve, pump, target_m) if feeder is not source or pump else _own(source)
     if source.settings.kind == "mains":
         flow = curve.flow_at_l_min(level_m)

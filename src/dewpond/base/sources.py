@@ -74,6 +74,11 @@ class SourceCurve:
         return float(self.most_flow_l_min * share ** (1.0 / SERVICE_PIPE_EXPONENT))
 
 
+def allowed_friction_m(supply: SupplySettings, length_m: npt.ArrayLike) -> FloatArray:
+    """Return the head allowed for friction in pipe of a length that is not sized yet [m]."""
+    return np.asarray(supply.friction_allowance_m_per_100_m * np.asarray(length_m, float) / 100.0)
+
+
 def source_ground_m(holding: Holding, source: Source) -> float:
     """Return the ground level at a source [m]: as given, or else from the raster.
 

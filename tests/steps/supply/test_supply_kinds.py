@@ -89,7 +89,24 @@ def test_a_booster_makes_no_water() -> None:
     weak = {**MAIN, "static_pressure_bar": 2.0, "bucket_s": 180.0}
     supply = farm(weak, slope=UP).judge()
     assert not remedy(supply, "booster").works
-    assert "makes no water" in remedy(supply, "booster").action
+    assert "head, not water" in remedy(supply, "booster").action
+
+
+def test_past_its_flow_a_main_has_no_pressure_left_not_less() -> None:
+    """A rush of 130 L/min from a main of 17.5: its level is that of the tap, not a mile below."""
+    supply = farm(MAIN, slope=UP, flow_l_min=130.0).judge(friction_m=20.0)
+    level = verdict(supply, "Level of the water")
+    assert level.figure == pytest.approx(100.0)
+    assert level.limit == pytest.approx(130.0 + 2.0 + 20.0)
+
+
+def test_fixed_troughs_and_a_tank_together() -> None:
+    """With 120 m of friction in the rush no ground is high enough; at 4.4 L/min some is."""
+    supply = farm(MAIN, slope=UP, flow_l_min=130.0).judge(friction_m=120.0)
+    assert not remedy(supply, "A header tank would not do").works
+    both = remedy(supply, "Both together: fixed troughs that draw 4.4 L/min")
+    assert both.works
+    assert "and a header tank of" in both.action
 
 
 def test_lower_ground_is_named() -> None:

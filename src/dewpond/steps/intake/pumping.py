@@ -11,12 +11,11 @@ from dewpond.base.model import Heads, Network, Source
 from dewpond.base.pumps import single_point_curve
 from dewpond.base.settings import PipeSettings, SupplySettings
 from dewpond.base.settings.water import PumpSettings
-from dewpond.base.sources import SourceCurve
+from dewpond.base.sources import SourceCurve, allowed_friction_m
 from dewpond.base.surface import FloatArray
 from dewpond.base.units import m3_s_from_l_min
 
 _POINTS = 41
-_METRES_OF_ALLOWANCE = 100.0
 _LEAST_HEAD_M = 1.0  # a pump asked for less is not needed
 
 
@@ -108,12 +107,11 @@ def _needs(
 
     Ground, the head to keep there, and friction allowed for by the length of pipe from the source.
     """
-    per_metre = supply.friction_allowance_m_per_100_m / _METRES_OF_ALLOWANCE
     found = [np.array([])]
     kind = network.nodes["kind"]
     for name, pipe_row in network.pipes.iterrows():
         section = heads.sections[str(name)]
-        friction = per_metre * section.distance_m
+        friction = allowed_friction_m(supply, section.distance_m)
         along = section.ground_level_m + friction + pipe.summit_margin_m
         found.append(along[np.isfinite(along)])
         if kind[pipe_row["to_node"]] == "outlet":

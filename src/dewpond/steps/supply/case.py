@@ -49,8 +49,12 @@ class Case:
 
     @property
     def level_m(self) -> float:
-        """Level at the source under the design flow [m]."""
-        return float(self.intake.level_at_m(self.need.flow_l_min))
+        """Level at the source under the design flow, or under the most that it gives [m].
+
+        Past that a main has no pressure left to speak of: what is missing there is water.
+        """
+        flow = float(np.fmin(self.need.flow_l_min, self.most_flow_l_min))
+        return float(self.intake.level_at_m(flow))
 
     @property
     def lack_m(self) -> float:

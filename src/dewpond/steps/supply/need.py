@@ -51,6 +51,18 @@ class Need:
     where: str
     mobs: pd.DataFrame
 
+    @property
+    def slower(self) -> pd.DataFrame:
+        """Mobs that would draw less from fixed troughs than from their mobile ones."""
+        less = self.mobs["fixed_flow_l_min"] < self.mobs["flow_l_min"]
+        return self.mobs[self.mobs["mobile"] & less]
+
+    @property
+    def fixed_flow_l_min(self) -> float:
+        """Design flow with fixed troughs in place of mobile ones [L/min]."""
+        saved = self.slower["flow_l_min"] - self.slower["fixed_flow_l_min"]
+        return self.flow_l_min - float(saved.sum())
+
     def level_at_share_m(self, share: npt.ArrayLike) -> FloatArray:
         """Return the level needed at a share of the design flow [m].
 

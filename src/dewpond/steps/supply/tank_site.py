@@ -10,13 +10,13 @@ import shapely
 
 from dewpond.base.model import Holding, Network
 from dewpond.base.settings import SupplySettings
+from dewpond.base.sources import allowed_friction_m
 from dewpond.base.surface import FloatArray
 
 IntArray = npt.NDArray[np.intp]
 
 _MOST_PLACES = 40_000
 _LEAST_SPACING_M = 10.0
-_METRES_OF_ALLOWANCE = 100.0
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ def find_tank_site(
     points = shapely.points(easting, northing)
     lines = [*network.pipes.geometry, *network.nodes.geometry]
     distance = shapely.distance(points, shapely.union_all(lines))
-    allowance = supply.friction_allowance_m_per_100_m * distance / _METRES_OF_ALLOWANCE
+    allowance = allowed_friction_m(supply, distance)
     water = ground + supply.tank_water_above_ground_m
     spare = water - allowance - (level_m + supply.tank_margin_m)
     known = np.isfinite(spare)

@@ -48,6 +48,8 @@ def _weighed(case: Case, source: Source) -> Offer:
     text = f'Plan again from "{source.name}": its water stands at {level_m:.1f} m, {height}'
     if np.isinf(daily_l):
         text += f". Something must bring it {case.need.daily_l:,.0f} L a day."
+    elif daily_l <= 0.0:
+        text += f"; {source.settings.fed_by} does not reach it without a pump."
     elif np.isnan(daily_l):
         text += "; what it gives was not measured."
     else:

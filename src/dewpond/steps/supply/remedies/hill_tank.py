@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dewpond.base.sources import filling_hours, source_named
+from dewpond.base.sources import allowed_friction_m, filling_hours, source_named
 from dewpond.base.units import MINUTES_PER_HOUR
 from dewpond.steps.supply.case import Case
 from dewpond.steps.supply.machinery import pump_power_w
@@ -16,7 +16,6 @@ from dewpond.steps.supply.rules import BOOSTER_CONSENT_L_MIN, consent_sentence
 from dewpond.steps.supply.tank import size_tank
 from dewpond.steps.supply.tank_site import TankSite, find_tank_site
 
-_METRES_OF_ALLOWANCE = 100.0
 _NIGHT = (22.0, 6.0)  # common practice, no source: mains pressure is best and power cheapest
 _VOLUME_STEP_L = 100.0
 
@@ -43,7 +42,7 @@ def hill_tank(case: Case, failing: frozenset[str]) -> list[Offer]:
         return []
     site, lacking_m = find_tank_site(case.holding, case.network, case.need.level_m, case.supply)
     if site is None:
-        return [_no_site(case, lacking_m)]
+        return [_no_site(case, lacking_m), *_with_fixed_troughs(case)]
     if case.fill is not None and case.fill.fed_by == case.source.name and _stands_alone(case):
         return [_moved(case, site)]
     hours = filling_hours(case.source, case.supply)
@@ -66,6 +65,25 @@ def _no_site(case: Case, lacking_m: float) -> Offer:
         f"{case.supply.tank_margin_m:g} m to spare included."
     )
     return offer(text, (), lacking_m, "m")
+
+
+def _with_fixed_troughs(case: Case) -> list[Offer]:
+    """Return a tank that is high enough for the lower flow of fixed troughs."""
+    flow = case.need.fixed_flow_l_min
+    if flow >= case.need.flow_l_min or (case.fill is not None and _stands_alone(case)):
+        return []
+    level_m = float(case.need.level_at_share_m(flow / case.need.flow_l_min))
+    site, _lacking = find_tank_site(case.holding, case.network, level_m, case.supply)
+    if site is None:
+        return []
+    by_day = _by_day(case, site, _filling(case, site, filling_hours(case.source, case.supply)))
+    text = (
+        f"Both together: fixed troughs that draw {flow:.1f} L/min in place of "
+        f"{case.need.flow_l_min:.1f}, each holding one visit of its mob, and a"
+    )
+    return [
+        offer(text + by_day.action.removeprefix("A"), by_day.mends, by_day.figure, by_day.unit)
+    ]
 
 
 def _stands_alone(case: Case) -> bool:
@@ -98,7 +116,7 @@ def _filling(case: Case, site: TankSite, hours: float) -> _Filling:
     distance = float(
         np.hypot(site.easting_m - feeder.easting_m, site.northing_m - feeder.northing_m)
     )
-    allowance = case.supply.friction_allowance_m_per_100_m * distance / _METRES_OF_ALLOWANCE
+    allowance = float(allowed_friction_m(case.supply, distance))
     target = site.water_level_m + allowance
     most, daily = case.curve.most_flow_l_min, case.curve.daily_volume_l
     had = case.curve.flow_at_l_min(target)

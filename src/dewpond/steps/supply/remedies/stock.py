@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from dewpond.base.settings import TroughSettings
+from dewpond.base.sources import allowed_friction_m
 from dewpond.base.surface import FloatArray
 from dewpond.steps.supply.case import Case
 from dewpond.steps.supply.need import FLOW_MARGIN_L_MIN, HEAD_MARGIN_M
@@ -13,7 +14,6 @@ from dewpond.steps.supply.remedies.offer import Offer, offer
 
 _WATER = frozenset({"flow", "head", "volume"})
 _STEPS = 1000
-_METRES_OF_ALLOWANCE = 100.0
 
 
 def fewer_stock(case: Case, failing: frozenset[str]) -> Offer | None:
@@ -52,12 +52,10 @@ def fewer_stock(case: Case, failing: frozenset[str]) -> Offer | None:
 
 def fixed_troughs(case: Case, failing: frozenset[str], trough: TroughSettings) -> Offer | None:
     """Return what fixed troughs would do: longer hours and a buffer, so a lower flow."""
-    mobs = case.need.mobs
-    slower = mobs[mobs["mobile"] & (mobs["fixed_flow_l_min"] < mobs["flow_l_min"])]
+    slower = case.need.slower
     if not failing & {"flow", "head"} or slower.empty or np.isnan(case.most_flow_l_min):
         return None
-    saved = float((slower["flow_l_min"] - slower["fixed_flow_l_min"]).sum())
-    flow = case.need.flow_l_min - saved
+    flow = case.need.fixed_flow_l_min
     mends = set()
     if flow <= case.most_flow_l_min + FLOW_MARGIN_L_MIN:
         mends.add("flow")
@@ -85,13 +83,12 @@ def lower_ground(case: Case, failing: frozenset[str]) -> Offer | None:
     highest, distance = _way_to(case)
     outlets = case.watering.outlets
     need = case.heads.nodes.loc[outlets.index, "ground_level_m"] + outlets["valve_head_m"]
-    per_metre = case.supply.friction_allowance_m_per_100_m / _METRES_OF_ALLOWANCE
     had = case.intake.level_at_m(outlets["design_flow_l_min"].to_numpy(float))
     low = [
         str(name)
         for name, had_m in zip(outlets.index, had, strict=True)
         if max(need[name], highest.get(str(name), -np.inf))
-        + per_metre * distance.get(str(name), 0.0)
+        + float(allowed_friction_m(case.supply, distance.get(str(name), 0.0)))
         <= had_m
     ]
     if not low or len(low) == len(outlets):

@@ -26,16 +26,22 @@ def booster(case: Case, failing: frozenset[str]) -> Offer | None:
     if "head" not in failing or not np.isfinite(case.need.level_m):
         return None
     flow, lack = case.need.flow_l_min, _up(case.lack_m)
+    if case.most_flow_l_min < flow - FLOW_MARGIN_L_MIN:
+        text = (
+            f"A booster pump would not do by itself: it makes head, not water, and "
+            f"{case.source.name} gives {case.most_flow_l_min:.1f} of the {flow:.1f} L/min."
+        )
+        return offer(text, (), case.most_flow_l_min, "L/min")
     pumped = pump_place(case.source) == "direct"
     head = _up(case.intake.pump_head_m + case.lack_m) if pumped else lack
     power = pump_power_w(flow, head, case.supply.pump_efficiency)
     kind = "A pump" if pumped else "A booster pump"
     text = f"{kind} of {flow:.1f} L/min at {head:.0f} m, about {power:,.0f} W, makes up the head."
     if np.isnan(case.most_flow_l_min):
-        return offer(f"{text} It makes no water: measure the flow first.", {"head"}, power, "W")
-    if case.most_flow_l_min < flow - FLOW_MARGIN_L_MIN:
-        text += f" It makes no water: {case.source.name} gives {case.most_flow_l_min:.1f} L/min."
-    elif case.mains is not None and flow > BOOSTER_CONSENT_L_MIN and case.fill is None:
+        return offer(
+            f"{text} But it makes no water: measure the flow first.", {"head"}, power, "W"
+        )
+    if case.mains is not None and flow > BOOSTER_CONSENT_L_MIN and case.fill is None:
         text += f" {consent_sentence()}"
     return offer(text, {"head"}, power, "W")
 
