@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from dewpond.base.model import Comparison, Plan
+from dewpond.outputs.breaks import breaks_csv
 from dewpond.outputs.comparison import comparison_csv, comparison_json
 from dewpond.outputs.geojson import geojson_text
 from dewpond.outputs.geopackage import write_geopackage
@@ -74,15 +75,20 @@ def write_comparison(
 def _writers(plan: Plan) -> dict[str, Writer]:
     """Return what writes each file, by its path in the result folder."""
     # The drawing library is slow to import and only this function needs it.
-    from dewpond.outputs.drawing import plan_map, reach_map, save_png, section_lines
+    from dewpond.outputs.drawing import breaks_map, plan_map, reach_map, save_png, section_lines
 
     layers: Layers = plan_layers(plan)
     writers: dict[str, Writer] = {
         "plan.geojson": lambda path: _write_text(geojson_text(layers), path),
         "plan.gpkg": lambda path: write_geopackage(layers, path),
         "maps/plan.png": lambda path: save_png(plan_map(plan, layers), path),
+        "maps/pressure.png": lambda path: save_png(pressure_map(plan, layers), path),
         "maps/reach.png": lambda path: save_png(reach_map(plan, layers), path),
     }
+    breaks = plan.breaks
+    if breaks is not None and len(breaks.breaks):
+        writers["maps/breaks.png"] = lambda path: save_png(breaks_map(plan, breaks, layers), path)
+        writers["breaks.csv"] = lambda path: _write_text(breaks_csv(breaks), path)
     for number, (stem, pipes) in enumerate(section_lines(plan.network).items(), start=1):
         writers[f"sections/{stem}.png"] = _section_writer(plan, layers, pipes, number)
     files = [*writers, "summary.json"]

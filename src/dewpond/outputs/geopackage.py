@@ -13,8 +13,8 @@ import pyogrio
 _FIXED_TIME = "2000-01-01T00:00:00.000Z"
 """Written as the time of last change, so that the same plan gives the same bytes."""
 
-_POLYGON_KINDS = {"paddock", "uncovered"}
-_LINE_KINDS = {"pipe"}
+_POLYGON_KINDS = {"paddock", "uncovered", "break"}
+_LINE_KINDS = {"pipe", "hose"}
 
 
 def write_geopackage(layers: Mapping[str, gpd.GeoDataFrame], path: Path) -> None:

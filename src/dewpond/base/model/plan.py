@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from dewpond.base.model.breaks import Breaks
 from dewpond.base.model.demand import Demand
 from dewpond.base.model.ground import Candidates, Reach, Terrain
 from dewpond.base.model.holding import Holding
@@ -108,6 +109,8 @@ class Plan:
     chosen : int
         Position in `schemes` of the one to build: the one that misses fewest requirements, then
         the cheapest.
+    breaks : Breaks or None
+        Paddocks cut into breaks, watered from the chosen scheme; None where none were asked for.
     """
 
     project: Project
@@ -120,6 +123,7 @@ class Plan:
     schemes: tuple[Scheme, ...]
     chosen: int = 0
     versions: Mapping[str, str] = field(default_factory=dict)
+    breaks: Breaks | None = None
 
     @property
     def scheme(self) -> Scheme:
@@ -154,7 +158,8 @@ class Plan:
     @property
     def warnings(self) -> tuple[str, ...]:
         """Everything the steps want the reader to know, in the order of the steps."""
-        return self.holding.warnings + self.demand.warnings + self.scheme.warnings
+        own = self.holding.warnings + self.demand.warnings + self.scheme.warnings
+        return own + (self.breaks.warnings if self.breaks is not None else ())
 
     @property
     def met(self) -> bool:

@@ -1,15 +1,18 @@
 """Maps and long sections, drawn without any window, session or global state."""
 
 from dewpond.outputs.drawing.branches import section_lines
+from dewpond.outputs.drawing.breaks import breaks_map
 from dewpond.outputs.drawing.comparison import comparison_chart
 from dewpond.outputs.drawing.lettering import save_png
-from dewpond.outputs.drawing.maps import plan_map, reach_map
+from dewpond.outputs.drawing.maps import plan_map, pressure_map, reach_map
 from dewpond.outputs.drawing.sections import long_section
 
 __all__ = [
+    "breaks_map",
     "comparison_chart",
     "long_section",
     "plan_map",
+    "pressure_map",
     "reach_map",
     "save_png",
     "section_lines",

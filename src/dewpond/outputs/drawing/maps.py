@@ -2,26 +2,42 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 
 import geopandas as gpd
 import numpy as np
+import numpy.typing as npt
 import shapely
 from matplotlib.figure import Figure
 
 from dewpond.base.model import Plan
-from dewpond.outputs.drawing import ground, symbols
+from dewpond.base.units import bar_from_head_m
+from dewpond.outputs.drawing import ground, pipework, symbols
 from dewpond.outputs.drawing import lettering as letter
 from dewpond.outputs.drawing.labels import FreeSpace
-from dewpond.outputs.drawing.naming import name_paddocks, name_pipes, name_source
+from dewpond.outputs.drawing.naming import (
+    name_outlets,
+    name_paddocks,
+    name_pipes,
+    name_source,
+)
 from dewpond.outputs.drawing.scales import walk_bands
 from dewpond.outputs.drawing.sheet import KeyEntry, Sheet, finish_sheet, new_sheet
+from dewpond.outputs.layers import short_of_head
 
 _MARGIN = 0.04
 """Share of the longer side left free around the holding."""
-_OTHER_ENTRIES = 12
+_OTHER_ENTRIES = 18
 _BAND_ALPHA = 0.5
 """Bands on the plan let the relief through."""
+
+_ON_PIPE = (
+    "air_valve", "washout", "drain", "break_tank", "reducing_valve", "stop_valve", "meter",
+)  # fmt: skip
+_SHADES = ("#f4f7c4", "#a1dab4", "#41b6c4", "#2c7fb8", "#253494")
+"""From little head to much, after ColorBrewer's YlGnBu: dark to light in grey as well."""
+_HEAD_EDGES_M = (10.0, 20.0, 40.0, 60.0)
 
 Layers = Mapping[str, gpd.GeoDataFrame]
 
@@ -50,12 +66,8 @@ def plan_map(plan: Plan, layers: Layers) -> Figure:
     around = symbols.draw_surroundings(axes, features)
     missed = symbols.draw_uncovered(axes, layers["uncovered"])
     fences = symbols.draw_paddocks(axes, layers["paddock"])
-    pipes = symbols.draw_pipes(axes, plan, layers["pipe"])
-    points = [
-        entry
-        for kind in ("air_valve", "washout")
-        for entry in symbols.draw_points(axes, kind, layers[kind])
-    ]
+    pipes = pipework.draw_pipes(axes, layers["pipe"])
+    points, places = _draw_on_pipe(sheet, layers, _ON_PIPE)
     source = symbols.draw_points(axes, "source", _shown_sources(layers, frame))
     outlets = symbols.draw_outlets(axes, layers["outlet"], sheet.metres_per_point)
     entries = [
@@ -67,16 +79,16 @@ def plan_map(plan: Plan, layers: Layers) -> Figure:
         *missed,
     ]
     entries += [*fences, *around]
-    space = _space(sheet, layers)
+    space = _space(sheet, layers, places)
     name_source(sheet, _shown_sources(layers, frame), space)
     name_paddocks(sheet, layers["paddock"], space, areas=True)
-    name_pipes(sheet, layers["pipe"], space)
+    name_pipes(sheet, layers["pipe"], _pipe_texts(layers["pipe"]), space)
     _close_to_contours(space, layers, features)
     if contours is not None:
         lines, interval = contours
         ground.label_contours(axes, ground.contour_lines(lines), space, sheet.metres_per_point)
         entries.append(symbols.contour_entry(f"Ground contour, every {interval:g} m"))
-    return _finish(plan, sheet, entries, "drinking water plan", _totals(plan))
+    return finish_map(plan, sheet, entries, "drinking water plan", _totals(plan))
 
 
 def reach_map(plan: Plan, layers: Layers) -> Figure:
@@ -101,23 +113,101 @@ def reach_map(plan: Plan, layers: Layers) -> Figure:
         ground.label_contours(axes, lines, space, sheet.metres_per_point)
     if contours:
         entries.append(symbols.contour_entry("Line of equal walk [m]", strong=True))
-    return _finish(plan, sheet, entries, "walking distance to water", _reach_line(plan))
+    return finish_map(plan, sheet, entries, "walking distance to water", _reach_line(plan))
+
+
+def pressure_map(plan: Plan, layers: Layers) -> Figure:
+    """Draw residual head at every outlet, and pressure and class of every pipe.
+
+    Parameters and result as `plan_map`.
+    """
+    sheet = new_sheet(bounds_of(plan, layers), _OTHER_ENTRIES)
+    axes, frame = sheet.axes, shapely.box(*sheet.extent_m)
+    relief = ground.sample_ground(plan.holding.surface, sheet.extent_m)
+    ground.draw_hillshade(axes, relief)
+    contours = ground.draw_height_contours(axes, relief)
+    features = symbols.seen_features(plan, frame)
+    fences = symbols.draw_paddocks(axes, layers["paddock"])
+    pipes = pipework.draw_pipes_by_class(axes, layers["pipe"])
+    points, places = _draw_on_pipe(sheet, layers, ("break_tank", "reducing_valve"))
+    source = symbols.draw_points(axes, "source", _shown_sources(layers, frame))
+    outlets = symbols.draw_discs(
+        axes, layers["outlet"], _head_groups(layers["outlet"]), sheet.metres_per_point
+    )
+    entries = [*source, *pipes, *points, *outlets, *fences]
+    space = _space(sheet, layers, places)
+    name_outlets(sheet, layers["outlet"], _head_texts(layers["outlet"]), space)
+    name_source(sheet, _shown_sources(layers, frame), space)
+    name_pipes(sheet, layers["pipe"], _pressure_texts(layers["pipe"]), space)
+    name_paddocks(sheet, layers["paddock"], space, areas=False)
+    _close_to_contours(space, layers, features)
+    if contours is not None:
+        lines, interval = contours
+        ground.label_contours(axes, ground.contour_lines(lines), space, sheet.metres_per_point)
+        entries.append(symbols.contour_entry(f"Ground contour, every {interval:g} m"))
+    return finish_map(plan, sheet, entries, "pressure", _pressure_line(layers))
+
+
+def _head_groups(
+    outlets: gpd.GeoDataFrame,
+) -> list[tuple[npt.NDArray[np.bool_], str, str, str]]:
+    """Return the outlets by residual head: which, face, ink, line of the key."""
+    head = outlets["residual_head_m"].to_numpy(float)
+    joined = outlets["static_head_m"].notna().to_numpy(bool)
+    short = joined & short_of_head(outlets).to_numpy(bool)
+    band = np.digitize(head, _HEAD_EDGES_M)
+    labels = [
+        f"Outlet with less than {_HEAD_EDGES_M[0]:g} m of head, enough for its valve",
+        *(f"{a:g} to {b:g} m of head" for a, b in itertools.pairwise(_HEAD_EDGES_M)),
+        f"{_HEAD_EDGES_M[-1]:g} m of head and more",
+    ]
+    inks = [letter.INK] * 3 + ["white"] * 2
+    return [
+        (~joined, "white", letter.MUTED, "Outlet that no pipe can reach"),
+        (short, "white", letter.MISSED, "Outlet without the head it needs"),
+        *(
+            (joined & ~short & (band == i), _SHADES[i], inks[i], labels[i])
+            for i in range(len(_SHADES))
+        ),
+    ]
+
+
+def _head_texts(outlets: gpd.GeoDataFrame) -> list[str]:
+    return [f"{head:.1f} m" if np.isfinite(head) else "" for head in outlets["residual_head_m"]]
+
+
+def _pressure_texts(pipes: gpd.GeoDataFrame) -> list[tuple[str, ...]]:
+    return [
+        (f"{bar_from_head_m(head):.1f} bar",) if np.isfinite(head) else ()
+        for head in pipes["highest_static_head_m"]
+    ]
+
+
+def _pressure_line(layers: Layers) -> str:
+    parts = ["by outlets: head left while water flows, mobs at their worst places"]
+    parts.append("by pipes: highest pressure without flow")
+    outlets = layers["outlet"]
+    short = int(short_of_head(outlets).sum())
+    if short:
+        parts.append(f"{short} of {len(outlets)} outlets short of head")
+    return "  ·  ".join(parts)
 
 
 def _start(plan: Plan, layers: Layers) -> tuple[Sheet, list[float]]:
     edges = walk_bands(plan.reach.limit_m)
-    return new_sheet(_bounds(plan, layers), _OTHER_ENTRIES + len(edges)), edges
+    return new_sheet(bounds_of(plan, layers), _OTHER_ENTRIES + len(edges)), edges
 
 
-def _finish(
+def finish_map(
     plan: Plan, sheet: Sheet, entries: Sequence[KeyEntry], purpose: str, subtitle: str
 ) -> Figure:
+    """Write title, key and footer of a map, and return it."""
     title = f"{letter.plain(plan.holding.name, 45)}: {purpose}"
     finish_sheet(sheet, entries, title, subtitle, _footer(plan))
     return sheet.figure
 
 
-def _bounds(plan: Plan, layers: Layers) -> tuple[float, float, float, float]:
+def bounds_of(plan: Plan, layers: Layers) -> tuple[float, float, float, float]:
     """Return what must be seen: paddocks, pipe, outlets, the source in use, and a margin."""
     source = layers["source"].geometry[layers["source"]["feeds_scheme"].to_numpy(bool)]
     shapes = [layers[kind].total_bounds for kind in ("paddock", "pipe", "outlet")]
@@ -133,14 +223,37 @@ def _shown_sources(layers: Layers, frame: shapely.Polygon) -> gpd.GeoDataFrame:
     return sources[sources.geometry.within(frame).to_numpy(bool)]
 
 
-def _space(sheet: Sheet, layers: Layers) -> FreeSpace:
+def _draw_on_pipe(
+    sheet: Sheet, layers: Layers, kinds: Sequence[str]
+) -> tuple[list[KeyEntry], list[shapely.Point]]:
+    entries: list[KeyEntry] = []
+    places: list[shapely.Point] = []
+    for kind in kinds:
+        shown, at = pipework.draw_on_pipe(sheet.axes, kind, layers, sheet.metres_per_point)
+        entries += shown
+        places += at
+    return entries, places
+
+
+def _pipe_texts(pipes: gpd.GeoDataFrame) -> list[tuple[str, ...]]:
+    """Return name and size of each pipe, the size alone where there is little room."""
+    return [
+        (f"{name}, {size:g} mm", f"{size:g} mm") if np.isfinite(size) else (name,)
+        for name, size in zip(pipes["name"], pipes["outside_diameter_mm"], strict=True)
+    ]
+
+
+def _space(
+    sheet: Sheet, layers: Layers, places: Sequence[shapely.Point] = ()
+) -> FreeSpace:
     """Return the room left for lettering once the symbols stand."""
     lines = [*layers["pipe"].geometry, *layers["paddock"].boundary]
     inset = -2 * sheet.metres_per_point
     space = FreeSpace(shapely.box(*sheet.extent_m).buffer(inset, join_style="mitre"), lines)
-    for kind, radius_pt in (("outlet", 6.5), ("source", 5.5), ("air_valve", 3), ("washout", 3)):
-        for point in layers[kind].geometry:
-            space.take(point.buffer(radius_pt * sheet.metres_per_point, quad_segs=4))
+    symbols_pt = [(point, 6.5) for point in layers["outlet"].geometry]
+    symbols_pt += [(point, 5.5) for point in layers["source"].geometry]
+    for point, radius_pt in [*symbols_pt, *((point, 3.5) for point in places)]:
+        space.take(point.buffer(radius_pt * sheet.metres_per_point, quad_segs=4))
     return space
 
 

@@ -13,6 +13,7 @@ import geopandas as gpd
 
 from dewpond.base.model import Plan
 from dewpond.outputs.layers.fittings import breaks, drains, meters, stop_valves
+from dewpond.outputs.layers.grazing import grazing_breaks, hoses
 from dewpond.outputs.layers.network import pipes, section_points
 from dewpond.outputs.layers.outlets import outlets, short_of_head
 from dewpond.outputs.layers.paddocks import paddocks, uncovered
@@ -35,8 +36,9 @@ def plan_layers(plan: Plan) -> dict[str, gpd.GeoDataFrame]:
     dict of str to GeoDataFrame
         Keys ``paddock``, ``outlet``, ``pipe``, ``source``, ``tank``, ``pump``, ``air_valve``,
         ``washout``, ``break_tank``, ``reducing_valve``, ``stop_valve``, ``meter``, ``drain``,
-        ``uncovered``, always all of them; row labels 0 to n-1; column ``name`` first. Lengths
-        and levels in m, areas in ha, flows in L/min; lists are tuples of text.
+        ``uncovered``, always all of them, and where paddocks are cut ``break`` and ``hose``; row
+        labels 0 to n-1; column ``name`` first. Lengths and levels in m, areas in ha, flows in
+        L/min; lists are tuples of text.
     """
     washouts = section_points(plan, "washout", "hollows")
     return {
@@ -54,4 +56,11 @@ def plan_layers(plan: Plan) -> dict[str, gpd.GeoDataFrame]:
         "meter": meters(plan),
         "drain": drains(plan, washouts),
         "uncovered": uncovered(plan),
+        **_grazing(plan),
     }
+
+
+def _grazing(plan: Plan) -> dict[str, gpd.GeoDataFrame]:
+    if plan.breaks is None or plan.breaks.breaks.empty:
+        return {}
+    return {"break": grazing_breaks(plan, plan.breaks), "hose": hoses(plan, plan.breaks)}
