@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
+import pandas as pd
 import pytest
 
 from dewpond.base.model import Judgement, Remedy, Supply
@@ -290,6 +293,20 @@ def test_wider_pipe_mends_friction() -> None:
     assert wider.works
 
 
+def test_with_a_calendar_the_peak_month_counts() -> None:
+    """40 head in June, 60 in July: the spring of 2,880 L is short by 720 of 3,600 in July."""
+    spring = {"name": "spring", "kind": "spring", "yield_l_min": 2.0, "tank_volume_l": 9000.0}
+    hill = farm(spring, slope=DOWN)
+    calendar = pd.DataFrame(
+        {"month": [6, 7], "mob": "stores", "head": [40, 60], "daily_demand_l": [2400.0, 3600.0]}
+    )
+    july = replace(hill, demand=replace(hill.demand, calendar=calendar, peak_month=7))
+    day = verdict(july.judge(), "Water a day")
+    assert (day.figure, day.limit, day.met) == (pytest.approx(2880.0), 3600.0, False)
+    june = replace(hill, demand=replace(hill.demand, calendar=calendar, peak_month=6))
+    assert verdict(june.judge(), "Water a day").met
+
+
 def test_another_source_is_offered_with_its_height() -> None:
     tank = {"name": "hill tank", "kind": "header_tank", "level_m": 140.0, "yield_l_min": 3.0}
     low = {**MAIN, "static_pressure_bar": 2.0}
@@ -344,3 +361,33 @@ def test_a_source_with_a_fault_is_told_of_not_hidden() -> None:
     far = {"name": "far", "kind": "spring", "at": [400_000.0, 481_500.0]}
     other = remedy(farm(low, far, slope=UP).judge(), "far could not be weighed")
     assert not other.works
+
+
+def test_a_booster_draws_on_the_tank_that_parts_it_from_the_main() -> None:
+    """The tank at the main, 101 m, and a pump after it for outlet 2 at 130 m."""
+    boosted = {**MAIN, "tank_volume_l": 3000.0, "height_above_ground_m": 1.0, "pump": {}}
+    supply = farm(boosted, slope=UP, trough={"inlet": "submerged"}).judge(friction_m=2.0)
+    assert supply.met
+    assert supply.pump["head_m"] == pytest.approx(130.0 + 5.0 + 6.0 - 101.0, abs=0.05)
+    assert verdict(supply, "Air gap").met
+    assert verdict(supply, "Volume of the tank").limit <= 3000.0
+
+
+def test_a_tank_filled_in_too_few_hours_is_filled_longer() -> None:
+    """2 L/min in 8 h are 960 L of 2,400; day and night they are 2,880."""
+    spring = {"name": "spring", "kind": "spring", "yield_l_min": 2.0, "tank_volume_l": 9000.0}
+    night = {"fill_from_hour": 22.0, "fill_to_hour": 6.0}
+    supply = farm(spring, slope=DOWN, supply=night).judge()
+    assert verdict(supply, "Water a day").figure == pytest.approx(960.0)
+    longer = remedy(supply, "Fill the tank day and night")
+    assert longer.works
+    assert longer.figure == pytest.approx(2880.0)
+
+
+def test_a_remedy_that_is_half_enough_says_what_it_leaves() -> None:
+    """A weak main that is also too low: fixed troughs mend the flow, not the head."""
+    weak = {**MAIN, "bucket_s": 125.0, "static_pressure_bar": 2.5}
+    supply = farm(weak, slope=0.03).judge()
+    fixed = remedy(supply, "Fixed troughs")
+    assert not fixed.works
+    assert "leaves the head to be mended besides" in fixed.action

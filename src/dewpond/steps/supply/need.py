@@ -153,7 +153,8 @@ def _lack(heads: Heads, watering: Watering, had_m: float, sizes: Sizes) -> tuple
         need = ground + watering.outlets["valve_head_m"]
         found.append((float(need.max()) - had_m, str(need.idxmax())))
     lack_m, where = max(found) if found else (float("-inf"), "")
-    return lack_m, where.split(", ")[0]  # of several outlets the worst stands first
+    # Of several outlets the worst stands first; a place along a pipe is kept whole.
+    return lack_m, where if " along " in where else where.split(", ")[0]
 
 
 def _mobs(demand: Demand, watering: Watering) -> pd.DataFrame:

@@ -58,10 +58,13 @@ def _weighed(case: Case, source: Source) -> Offer:
 
 
 def _gives(case: Case, source: Source) -> tuple[float, float, float]:
-    """Return level under the design flow [m], most flow [L/min] and litres a day of a source."""
+    """Return level [m], most flow [L/min] and litres a day of a source.
+
+    The level is that under the design flow, or under the most that it gives.
+    """
     fill = filling_of(case.holding, source, case.supply)
     if fill is not None:
         return tank_level_m(case.holding, source), np.inf, fill.daily_volume_l
     curve = source_curve(case.holding, source, case.supply)
-    level_m = float(curve.level_at_m(case.need.flow_l_min))
+    level_m = float(curve.level_at_m(np.fmin(case.need.flow_l_min, curve.most_flow_l_min)))
     return level_m, curve.most_flow_l_min, curve.daily_volume_l

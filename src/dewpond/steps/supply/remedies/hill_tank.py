@@ -11,7 +11,7 @@ from dewpond.base.units import MINUTES_PER_HOUR
 from dewpond.steps.supply.case import Case
 from dewpond.steps.supply.machinery import pump_power_w
 from dewpond.steps.supply.need import FLOW_MARGIN_L_MIN
-from dewpond.steps.supply.remedies.offer import Offer, offer
+from dewpond.steps.supply.remedies.offer import Offer, hours_in_words, offer
 from dewpond.steps.supply.rules import BOOSTER_CONSENT_L_MIN, consent_sentence
 from dewpond.steps.supply.tank import size_tank
 from dewpond.steps.supply.tank_site import TankSite, find_tank_site
@@ -131,7 +131,7 @@ def _by_day(case: Case, site: TankSite, filling: _Filling) -> Offer:
     text = (
         f"A header tank of {_volume(case, filling):,.0f} L at {_place(site)} commands every "
         f"outlet; {filling.feeder} fills it {gap}with {filling.needed_l_min:.1f} L/min "
-        f"{_when(filling.hours)}{_how(case, filling)}"
+        f"{hours_in_words(filling.hours)}{_how(case, filling)}"
     )
     mends = {"flow", "head", "air gap"}
     if filling.enough:
@@ -149,10 +149,6 @@ def _by_night(case: Case, filling: _Filling) -> Offer:
         f"and takes {filling.needed_l_min:.1f} L/min{_how(case, filling)}"
     )
     return offer(text, {"flow", "head", "air gap", "volume"}, volume, "L")
-
-
-def _when(hours: float) -> str:
-    return "day and night" if hours >= 24.0 else f"in {hours:g} h a day"
 
 
 def _how(case: Case, filling: _Filling) -> str:

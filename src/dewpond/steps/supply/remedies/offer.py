@@ -56,5 +56,10 @@ def as_remedy(offered: Offer, failing: frozenset[str]) -> Remedy:
     return Remedy(action, not left, offered.figure, offered.unit)
 
 
+def hours_in_words(hours: float) -> str:
+    """Return how long a tank fills in a day."""
+    return "day and night" if hours >= 24.0 else f"in {hours:g} h a day"
+
+
 def _listed(words: list[str]) -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

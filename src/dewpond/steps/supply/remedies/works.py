@@ -12,7 +12,7 @@ from dewpond.base.units import MINUTES_PER_HOUR, m3_s_from_l_min
 from dewpond.steps.supply.case import Case
 from dewpond.steps.supply.machinery import labour_figures, pump_power_w, suction_limit_m
 from dewpond.steps.supply.need import FLOW_MARGIN_L_MIN, HEAD_MARGIN_M
-from dewpond.steps.supply.remedies.offer import Offer, offer
+from dewpond.steps.supply.remedies.offer import Offer, hours_in_words, offer
 from dewpond.steps.supply.rules import BOOSTER_CONSENT_L_MIN, consent_sentence
 from dewpond.steps.supply.tank import size_tank, trips_a_day
 
@@ -108,7 +108,7 @@ def filling_pump(case: Case, failing: frozenset[str]) -> Offer | None:
     power = pump_power_w(flow, _up(lift), case.supply.pump_efficiency)
     text = (
         f"A pump at {fill.fed_by} that fills {case.source.name} with {flow:.1f} L/min at "
-        f"{_up(lift):.0f} m, about {power:,.0f} W, {fill.hours:g} h a day."
+        f"{_up(lift):.0f} m, about {power:,.0f} W, {hours_in_words(fill.hours)}."
     )
     enough = flow <= fill.curve.most_flow_l_min + FLOW_MARGIN_L_MIN
     enough &= fill.curve.daily_volume_l >= case.need.daily_l or np.isnan(fill.curve.daily_volume_l)
