@@ -11,7 +11,7 @@ import scipy.sparse as sp
 from joint_cases import cheapest_by_trial, random_problem
 
 from dewpond.base.errors import InputError
-from dewpond.base.jointdesign import JointLimits, JointProblem, design_jointly
+from dewpond.base.jointdesign import JointLimits, JointProblem, blocks, design_jointly, solve
 from dewpond.base.jointdesign.ascent import ascend
 from dewpond.base.jointdesign.construct import construct
 from dewpond.base.jointdesign.cover import smallest_groups, tidy_rows, useful_sites
@@ -22,6 +22,7 @@ from dewpond.base.jointdesign.improve import improve
 from dewpond.base.jointdesign.master import Master
 from dewpond.base.jointdesign.reduce import reduce_problem
 from dewpond.base.jointdesign.scheme import SchemeMaker
+from dewpond.base.jointdesign.search import Search
 
 SEEDS = range(6)
 EXACT = JointLimits(restarts=20)
@@ -234,3 +235,47 @@ def test_all_faults_come_at_once() -> None:
     with pytest.raises(InputError) as caught:
         design_jointly(wrong, JointLimits(gap=-1.0, seconds=0.0))
     assert len(caught.value.faults) == 4
+
+
+# --- blocks -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_bounds_of_blocks_add_up_to_less_than_the_optimum(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(blocks, "BLOCK_NODES", 15)
+    problem = random_problem(seed, n_nodes=60, n_sites=45, n_groups=60, n_roots=2, reach=0.15)
+    best = design_jointly(problem, EXACT)
+    assert best.status == "optimal"
+    search = Search(problem, EXACT, None, np.random.default_rng(seed))
+    reduction = reduce_problem(problem)
+    raised = blocks.raise_by_blocks(search, reduction.network)
+    assert 0 < raised.bound <= best.cost + 1e-6
+    network = reduction.network
+    arcs, sites = useless_parts(
+        network, raised.bound, best.cost * 1.0001, raised.arc_left, raised.site_left
+    )
+    both = arcs[: network.n_edges] & arcs[network.n_edges : 2 * network.n_edges]
+    struck = {part for edge in np.flatnonzero(both) for part in reduction.edges[edge]}
+    assert not struck & set(best.edges.tolist())
+    assert not set(reduction.sites[sites].tolist()) & set(best.sites.tolist())
+    maker = SchemeMaker(network)
+    for turn in range(3):
+        shaken = network.arc_cost * np.random.default_rng(turn).uniform(0.5, 1.5, network.n_arcs)
+        scheme = construct(maker, shaken, network.site_cost)
+        assert scheme is not None
+        used = np.isin(np.arange(network.n_arcs), scheme.arcs)
+        assert all(used[cut.arcs].any() or scheme.outlets[cut.sites].any() for cut in raised.cuts)
+
+
+def test_large_network_solved_through_blocks_reaches_the_same_cost(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    problem = random_problem(11, n_nodes=60, n_sites=45, n_groups=60, reach=0.15)
+    whole = design_jointly(problem, EXACT)
+    monkeypatch.setattr(blocks, "BLOCK_NODES", 15)
+    monkeypatch.setattr(solve, "_LARGE", 0)
+    through_blocks = design_jointly(problem, EXACT)
+    assert through_blocks.status == whole.status == "optimal"
+    assert through_blocks.cost == pytest.approx(whole.cost)

@@ -48,7 +48,7 @@ class _Payer:
         self.within: BoolArray | None = None
 
 
-def ascend(network: Network, order: IntArray | None = None) -> Ascent:
+def ascend(network: Network, order: IntArray | None = None, start: Ascent | None = None) -> Ascent:
     """Pay for cuts until every group is joined to the super-root.
 
     Parameters
@@ -56,12 +56,14 @@ def ascend(network: Network, order: IntArray | None = None) -> Ascent:
     network : Network
     order : array of int, shape (g,), optional
         Rank of each group among those with equally many arcs to pay.
+    start : Ascent, optional
+        What was proven and paid before.
     """
-    return _Ascending(network).run(order)
+    return _Ascending(network, start).run(order)
 
 
 class _Ascending:
-    def __init__(self, network: Network) -> None:
+    def __init__(self, network: Network, start: Ascent | None) -> None:
         self.network = network
         self.arc_left = network.arc_cost.copy()
         self.site_left = network.site_cost.copy()
@@ -72,6 +74,9 @@ class _Ascending:
         arcs = np.arange(network.n_arcs)
         self.into = sp.csr_array((arcs, (network.head, arcs)), (size, network.n_arcs))
         self.cuts: list[Cut] = []
+        if start is not None:
+            self.bound, self.cuts = start.bound, list(start.cuts)
+            self.arc_left, self.site_left = start.arc_left.copy(), start.site_left.copy()
 
     def run(self, order: IntArray | None) -> Ascent:
         members = self._payers()

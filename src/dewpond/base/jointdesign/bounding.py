@@ -143,11 +143,14 @@ class RootBounding:
         search.offer(self.reduction, scheme)
 
     def fix(self, relaxed: Relaxed) -> None:
+        """Strike out what no better scheme uses, by the reduced costs of a solution."""
+        self.strike_out(relaxed.value, relaxed.arc_price, relaxed.site_price)
+
+    def strike_out(self, bound: float, arc_price: FloatArray, site_price: FloatArray) -> None:
         """Set to nought what no better scheme uses."""
         dead_arcs, dead_sites = useless_parts(
-            self.network, relaxed.value, self.search.best_cost,
-            relaxed.arc_price, relaxed.site_price,
-        )  # fmt: skip
+            self.network, bound, self.search.best_cost, arc_price, site_price
+        )
         dead: BoolArray = np.concatenate([dead_arcs, dead_sites])
         fresh = np.flatnonzero(dead & ~self.dead)
         if len(fresh):

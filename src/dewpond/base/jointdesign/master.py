@@ -105,7 +105,9 @@ class Master:
         nodes = self._no_slack(network.n_nodes)
         self._add(sp.hstack([entering, sp.csr_array(at_site.shape), nodes]), -np.inf, 1.0)
         # Water that enters a node leaves it again or is drunk there.
-        balance = sp.hstack([entering - self._leaving(), -at_site, nodes])
+        balance = sp.csr_array(sp.hstack([entering - self._leaving(), -at_site, nodes]))
+        if network.leads_out is not None:
+            balance = balance[np.flatnonzero(~network.leads_out)]
         self._add(balance, -np.inf, 0.0)
         self._add_sources()
         self._add_limits()

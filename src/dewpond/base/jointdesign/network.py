@@ -36,6 +36,10 @@ class Network:
         Linear limits on the sites (no rows when there is none).
     limit_penalty : float
         Price of each unit by which a limit is broken.
+    back_cost : array of float, shape (m,), optional
+        Price of each edge taken backward, where it differs.
+    leads_out : array of bool, shape (n,), optional
+        Nodes from which pipe may lead out of the network, where it is part of a larger one.
     """
 
     n_nodes: int
@@ -53,6 +57,8 @@ class Network:
     limit_lower: FloatArray
     limit_upper: FloatArray
     limit_penalty: float
+    back_cost: FloatArray | None = None
+    leads_out: BoolArray | None = None
 
     @property
     def n_edges(self) -> int:
@@ -93,7 +99,8 @@ class Network:
     @cached_property
     def arc_cost(self) -> FloatArray:
         """Price of each arc."""
-        return np.concatenate([self.edge_cost, self.edge_cost, self.source_cost])
+        back = self.edge_cost if self.back_cost is None else self.back_cost
+        return np.concatenate([self.edge_cost, back, self.source_cost])
 
     @cached_property
     def has_limits(self) -> bool:

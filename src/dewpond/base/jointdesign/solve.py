@@ -6,6 +6,7 @@ import numpy as np
 
 from dewpond.base.errors import SolverError
 from dewpond.base.jointdesign.ascent import Ascent, ascend
+from dewpond.base.jointdesign.blocks import BLOCK_NODES, raise_by_blocks
 from dewpond.base.jointdesign.bounding import RootBounding
 from dewpond.base.jointdesign.branch import finish
 from dewpond.base.jointdesign.check import check_problem
@@ -30,6 +31,8 @@ _ASCENTS = 4
 # A network is laid out anew once this share of its edges and sites is struck out.
 _WORTH_SHRINKING = 0.1
 _MOST_SHRINKS = 4
+# Networks of more nodes are first bounded block by block.
+_LARGE = 3 * BLOCK_NODES
 
 
 def design_jointly(
@@ -132,10 +135,16 @@ def _useless(
 
 
 def _close(search: Search, reduction: Reduction, ascents: list[Ascent]) -> None:
-    maker, master = SchemeMaker(reduction.network), Master(reduction.network)
-    for ascent in ascents[:2]:
-        master.add_cuts(ascent.cuts)
+    network = reduction.network
+    maker, master = SchemeMaker(network), Master(network)
     root = RootBounding(search, reduction, maker, master)
+    if network.n_nodes > _LARGE:
+        raised = raise_by_blocks(search, network)
+        root.strike_out(raised.bound, raised.arc_left, raised.site_left)
+        master.add_cuts(raised.cuts)
+    else:
+        for ascent in ascents[:2]:
+            master.add_cuts(ascent.cuts)
     relaxed = root.run()
     if relaxed is None or search.is_proven() or search.out_of_time():
         return
