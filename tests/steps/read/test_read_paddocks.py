@@ -6,6 +6,7 @@ import zipfile
 
 import geopandas as gpd
 import numpy as np
+import pyproj
 import pytest
 import shapely
 from hypothesis import given
@@ -29,6 +30,7 @@ from shapely.affinity import translate
 from dewpond.steps.read.notes import Notes
 from dewpond.steps.read.outlines import mean_width_m, mend
 from dewpond.steps.read.overlaps import part_neighbours
+from dewpond.steps.read.paddocks import refuse_strays
 
 pytestmark = pytest.mark.filterwarnings("ignore:Use `@` matmul:PendingDeprecationWarning")
 
@@ -156,6 +158,16 @@ def test_shapefile_and_its_parts(tmp_path):
     assert "assign the CRS" in text
 
 
+@pytest.mark.parametrize("part", [".shx", ".dbf"])
+def test_a_shapefile_that_is_not_whole(tmp_path, part):
+    write_dem(tmp_path / "terrain.tif")
+    squares().to_file(tmp_path / "fields.shp")
+    (tmp_path / f"fields{part}").unlink()
+    text = _only(faults(tmp_path, paddocks={"boundaries": "fields.shp"}))
+    assert "the shapefile fields.shp is not whole" in text
+    assert f"no fields{part} beside it" in text
+
+
 # --- files that hold nothing usable --------------------------------------------------------------
 
 
@@ -207,6 +219,19 @@ def test_stray_paddock(tmp_path):
     frame = _frame(shapely.box(0, 0, 200, 200), shapely.box(200, 0, 400, 200), far)
     text = _only(frame_faults(frame, tmp_path))
     assert 'feature 3 ("Field 3"): lies far from the other paddocks; found 300 km' in text
+
+
+def test_paddocks_astride_the_180th_meridian(tmp_path):
+    # Taveuni in Fiji lies across it: one paddock on each side and one on both.
+    local = pyproj.CRS("+proj=tmerc +lat_0=-16.8 +lon_0=180 +datum=WGS84")
+    shapes = [shapely.box(x, 0, x + 200, 200) for x in (-300, -100, 100)]
+    frame = gpd.GeoDataFrame({"name": ["West", "Middle", "East"]}, geometry=shapes, crs=local)
+    degrees = frame.to_crs("EPSG:4326")
+    assert degrees.total_bounds[2] - degrees.total_bounds[0] > 359
+    named = degrees.assign(label=degrees["name"])
+    notes = Notes()
+    refuse_strays(named, notes)
+    assert notes.faults == []
 
 
 # --- outlines ------------------------------------------------------------------------------------

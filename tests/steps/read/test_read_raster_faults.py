@@ -5,8 +5,20 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import rasterio
+import shapely
 from affine import Affine
-from read_world import EAST, NORTH, UTM, faults, plane_m, read, settings, write_dem, write_holding
+from read_world import (
+    EAST,
+    NORTH,
+    UTM,
+    faults,
+    plane_m,
+    read,
+    settings,
+    squares,
+    write_dem,
+    write_holding,
+)
 
 from dewpond.base.errors import InputError
 from dewpond.base.settings import project_from_dict
@@ -25,6 +37,17 @@ def _only(texts: list[str]) -> str:
 @pytest.fixture
 def folder(tmp_path):
     return write_holding(tmp_path, dem=False)
+
+
+def test_paddocks_written_latitude_first_are_told_so(tmp_path):
+    folder = write_holding(tmp_path)
+    frame = squares().to_crs("EPSG:4326")
+    shapes = shapely.transform(frame.geometry.to_numpy(), lambda points: points[:, ::-1])
+    frame.set_geometry(shapes).set_crs("EPSG:4326", allow_override=True).to_file(
+        folder / "paddocks.geojson", driver="GeoJSON"
+    )
+    (text,) = [text for text in faults(folder) if "does not overlap" in text]
+    assert "with longitude and latitude exchanged" in text
 
 
 def test_no_overlap_gives_both_extents(folder):

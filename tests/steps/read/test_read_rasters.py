@@ -308,3 +308,34 @@ def test_internal_mask_is_honoured(tmp_path):
     (fault,) = faults(tmp_path)
     assert '"Low Field"' in fault
     assert "found 100.0 %" in fault
+
+
+# --- heights that are there and are doubtful -----------------------------------------------------
+
+
+def test_zeros_among_high_ground_are_told_and_kept(tmp_path):
+    def fill(stored):
+        stored[16:20] = 0.0  # 160 to 200 m north of the paddocks
+
+    write_holding(tmp_path, dem=False)
+    write_dem(tmp_path / "terrain.tif", change=fill)
+    holding = read(tmp_path)
+    told = [text for text in holding.warnings if "exactly 0 m" in text]
+    assert len(told) == 1
+    assert "set it as the nodata value" in told[0]
+
+
+def test_zeros_beside_the_sea_are_not_told(tmp_path):
+    write_holding(tmp_path, dem=False)
+    write_dem(
+        tmp_path / "terrain.tif", height=lambda x, y: np.maximum(0.0, 0.05 * (x - 552_000.0))
+    )
+    assert not any("exactly 0 m" in text for text in read(tmp_path).warnings)
+
+
+@pytest.mark.parametrize(("posting", "told"), [(90.0, False), (110.0, True)])
+def test_heights_too_far_apart_for_the_paddocks_are_told(tmp_path, posting, told):
+    # The squares are 200 m across, so two heights across one take a posting of 100 m.
+    write_holding(tmp_path, dem=False)
+    write_dem(tmp_path / "terrain.tif", posting=posting)
+    assert any("one height every" in text for text in read(tmp_path).warnings) == told

@@ -77,6 +77,12 @@ def test_source_far_outside(folder):
     assert "9.0 km from the nearest paddock; expected at most 5 km" in text
 
 
+def test_swapped_numbers_that_are_no_place_at_all(folder):
+    source = {"name": "main", "kind": "mains", "at": [-40.0, 175.0]}
+    (text,) = [text for text in faults(folder, source=[source]) if "do not fit" in text]
+    assert "swap the two numbers: longitude comes first" in text
+
+
 def test_swapped_longitude_and_latitude(folder):
     text = _only(faults(folder, source=[{"name": "s", "kind": "spring", "at": [53.897, -2.21]}]))
     assert "swap the two numbers: longitude comes first" in text

@@ -7,6 +7,7 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import numpy.typing as npt
 import shapely
 from matplotlib.axes import Axes
 from matplotlib.colors import to_rgb
@@ -18,12 +19,11 @@ from dewpond.base.model import Plan
 from dewpond.outputs.drawing import lettering as letter
 from dewpond.outputs.drawing.shapes import draw_lines, draw_polygons
 from dewpond.outputs.drawing.sheet import KeyEntry
+from dewpond.outputs.layers import short_of_head
 
 Style = dict[str, Any]
 
 _FENCE: Style = {"color": letter.INK, "linewidth": 0.8}
-_PIPE: Style = {"color": letter.PIPE, "linewidth": 1.9, "capstyle": "round"}
-_EXISTING: Style = {"color": letter.PIPE, "linewidth": 1.4, "linestyle": (0, (3, 1.6))}
 _TRACK: Style = {
     "color": "white",
     "linewidth": 1.3,
@@ -41,14 +41,10 @@ _MISSED: Style = {
 _OUTLET: Style = {"marker": "o", "markeredgewidth": 1.0}
 _LARGEST_DISC_PT, _SMALLEST_DISC_PT = 10.5, 7.5
 _POINTS: dict[str, Style] = {
-    "air_valve": {"marker": "^", "markersize": 6.5, "color": "#d55e00"},
-    "washout": {"marker": "v", "markersize": 6.5, "color": "#117755"},
     "gate": {"marker": "s", "markersize": 3.6, "color": "white", "markeredgewidth": 0.9},
     "source": {"marker": "s", "markersize": 8.0, "color": letter.INK},
 }
 _POINT_LABELS = {
-    "air_valve": "Summit: place for an air valve",
-    "washout": "Hollow: place for a washout",
     "gate": "Gateway",
     "source": "Source",
 }
@@ -81,28 +77,32 @@ def draw_uncovered(axes: Axes, uncovered: gpd.GeoDataFrame) -> list[KeyEntry]:
     return [KeyEntry(Patch(**_MISSED), "Ground out of reach of water")] if drawn else []
 
 
-def draw_pipes(axes: Axes, plan: Plan, pipes: gpd.GeoDataFrame) -> list[KeyEntry]:
-    """Draw the pipe with a white edge; pipe in the ground already is dashed."""
-    old = (pipes["laying"] == "existing").to_numpy(bool)
-    draw_lines(axes, pipes.geometry, color="white", linewidth=3.6, alpha=0.8, zorder=4)
-    size_mm = 32.0
-    entries = []
-    if draw_lines(axes, pipes.geometry[~old], **_PIPE, zorder=4.1):
-        entries.append(KeyEntry(_line(_PIPE), f"Pipe, {size_mm:g} mm outside diameter"))
-    if draw_lines(axes, pipes.geometry[old], **_EXISTING, zorder=4.1):
-        entries.append(KeyEntry(_line(_EXISTING), "Pipe in the ground already"))
-    return entries
-
-
 def draw_outlets(axes: Axes, outlets: gpd.GeoDataFrame, metres_per_point: float) -> list[KeyEntry]:
-    """Draw each outlet as a disc with its number; hollow where no pipe comes to it."""
-    size_pt = _disc_size_pt(outlets, metres_per_point)
+    """Draw each outlet as a disc with its number; hollow where water does not come as it must."""
     joined = outlets["static_head_m"].notna().to_numpy(bool)
+    short = joined & short_of_head(outlets).to_numpy(bool)
+    return draw_discs(
+        axes,
+        outlets,
+        (
+            (joined & ~short, letter.PIPE, "white", "Outlet, with its number"),
+            (short, "white", letter.PIPE, "Outlet without the head it needs"),
+            (~joined, "white", letter.MUTED, "Outlet that no pipe can reach"),
+        ),
+        metres_per_point,
+    )
+
+
+def draw_discs(
+    axes: Axes,
+    outlets: gpd.GeoDataFrame,
+    groups: Sequence[tuple[npt.NDArray[np.bool_], str, str, str]],
+    metres_per_point: float,
+) -> list[KeyEntry]:
+    """Draw outlets as numbered discs in groups: which, face, ink of number and edge, label."""
+    size_pt = _disc_size_pt(outlets, metres_per_point)
     entries = []
-    for chosen, face, ink, label in (
-        (joined, letter.PIPE, "white", "Outlet, with its number"),
-        (~joined, "white", letter.PIPE, "Outlet that no pipe can reach"),
-    ):
+    for chosen, face, ink, label in groups:
         style = {**_OUTLET, "markerfacecolor": face, "markeredgecolor": ink, "linestyle": "none"}
         style["markersize"] = size_pt
         rows = outlets[chosen]
@@ -114,7 +114,8 @@ def draw_outlets(axes: Axes, outlets: gpd.GeoDataFrame, metres_per_point: float)
                 point.x, point.y, number_of(name), ha="center", va="center_baseline", color=ink,
                 fontproperties=letter.font(0.55 * size_pt, "bold"), parse_math=False, zorder=7.1,
             )  # fmt: skip
-        edge = letter.PIPE if face == "white" else face
+        # On the white of the key a white edge would be lost.
+        edge = face if ink == "white" else ink
         entries.append(KeyEntry(Line2D([], [], **{**style, "markeredgecolor": edge}), label))
     return entries
 
@@ -165,9 +166,10 @@ def band_entries(edges_m: Sequence[float], alpha: float, grey: float = 1.0) -> l
     ]
 
 
-def _laid_over(colour: str, alpha: float, grey: float) -> tuple[float, ...]:
+def _laid_over(colour: str, alpha: float, grey: float) -> tuple[float, float, float]:
     """Return the opaque colour seen where a colour is laid over a grey."""
-    return tuple(alpha * part + (1 - alpha) * grey for part in to_rgb(colour))
+    red, green, blue = (alpha * part + (1 - alpha) * grey for part in to_rgb(colour))
+    return red, green, blue
 
 
 def contour_entry(label: str, *, strong: bool = False) -> KeyEntry:

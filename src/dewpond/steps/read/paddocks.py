@@ -188,8 +188,9 @@ def _middles(named: gpd.GeoDataFrame) -> tuple[FloatArray, FloatArray]:
     points, owner = shapely.get_coordinates(
         named.to_crs("EPSG:4326").geometry.to_numpy(), return_index=True
     )
-    longitude = points[:, 0] - points[0, 0]
-    points[:, 0] = points[0, 0] + (longitude + 180) % 360 - 180
+    points[~np.isfinite(points)] = np.nan
+    start = np.nanmax(points[:, 0], initial=-180.0)
+    points[:, 0] = start + (points[:, 0] - start + 180) % 360 - 180
     first = np.searchsorted(owner, np.arange(len(named)))
     low, high = np.minimum.reduceat(points, first), np.maximum.reduceat(points, first)
     x, y = ((low + high) / 2).T
