@@ -46,10 +46,11 @@ def lay_corridors(
 ) -> Corridors:
     """Lay out and price every way that pipe may take.
 
-    Fences, tracks, spines and sound existing pipe are cut where they meet and at every site; gaps such as lanes
-    are crossed where the way round is long; with ``design.follow`` "open" a lattice crosses the
-    paddocks too. Sites, sources and parts that stay apart are joined by spurs over open ground.
-    Nothing runs through a keep-out or forbidden ground (lines may touch its edge), except pipe already there.
+    Fences, tracks, spines and sound existing pipe are cut where they meet and at every site; gaps
+    such as lanes are crossed where the way round is long; with ``design.follow`` "open" a lattice
+    crosses the paddocks too. Sites, sources and parts that stay apart are joined by spurs over
+    open ground. Nothing runs through a keep-out or forbidden ground (lines may touch its edge),
+    except pipe already there.
 
     Parameters
     ----------

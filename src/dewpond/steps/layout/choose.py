@@ -18,6 +18,7 @@ from dewpond.steps.layout.remarks import (
     about_still_water,
     about_time,
     about_unjoined,
+    about_useless,
 )
 from dewpond.steps.layout.still_water import (
     HighGround,
@@ -143,6 +144,7 @@ class _Task:
         unreachable = (self.groups.of_cell < 0) | self.groups.cells_in(dry)
         name = self.holding.sources[source].name
         warnings = [
+            *about_useless(self.holding, self.candidates),
             *about_unjoined(self.candidates, chosen.unreachable_sites, name),
             *about_limits(self.holding, chosen.broken_limits, self.layout),
             *about_still_water(self.corridors, sites, edges, high, name),

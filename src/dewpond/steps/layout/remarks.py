@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
+import shapely
 
 from dewpond.base.jointdesign import JointDesign
 from dewpond.base.model import Candidates, Corridors, Holding
 from dewpond.base.settings import LayoutSettings
 from dewpond.steps.layout.options import IntArray
 from dewpond.steps.layout.still_water import HighGround
+
+# A place and the site made of it [m].
+_SAME_PLACE_M = 0.01
 
 
 def about_unjoined(candidates: Candidates, sites: IntArray, source: str) -> Iterator[str]:
@@ -21,6 +25,18 @@ def about_unjoined(candidates: Candidates, sites: IntArray, source: str) -> Iter
             f'to source "{source}": no way for pipe leads there; open one, or give a track or '
             "existing pipe in [features]"
         )
+
+
+def about_useless(holding: Holding, candidates: Candidates) -> Iterator[str]:
+    """Name places the user fixed that serve no grazed paddock, and so are not sites at all."""
+    fixed = candidates.sites.geometry[candidates.sites["kind"] == "fixed"].to_numpy()
+    tree = shapely.STRtree(fixed)
+    for point in holding.features.fixed_outlets.geometry:
+        if not tree.query(point, predicate="dwithin", distance=_SAME_PLACE_M).size:
+            yield (
+                f"The outlet fixed at easting {point.x:.0f}, northing {point.y:.0f} stands in or "
+                "beside no grazed paddock and is left out"
+            )
 
 
 def about_limits(holding: Holding, broken: IntArray, layout: LayoutSettings) -> Iterator[str]:
