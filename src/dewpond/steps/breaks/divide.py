@@ -21,7 +21,7 @@ from dewpond.steps.breaks.ways import room
 
 _SCRAP = 0.05
 """Share of a break below which ground that a lane cuts off is left to the lane."""
-_FENCE_M = 0.05
+_FENCE_M = 0.005
 _GRID_M = 0.001
 _SAME_WAY = math.radians(10)
 _CHORD_M = 30.0

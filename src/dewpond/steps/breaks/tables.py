@@ -15,7 +15,7 @@ from dewpond.base.units import SQUARE_METRES_PER_HECTARE
 from dewpond.steps.breaks.divide import Division
 from dewpond.steps.breaks.moves import list_moves
 
-_ON_LINE_M = 0.005
+_ON_LINE_M = 0.002
 
 
 def gather(
