@@ -35,6 +35,6 @@ def existing_size_mm(holding: Holding, edges: Edges) -> FloatArray:
     on = shapely.length(along) > least_m
     least = np.full(len(edges.lines), np.inf)
     known = pipe["outside_diameter_mm"].to_numpy(dtype=np.float64)[feature[on]]
-    # numpy's minimum hands on a NaN, so one part without a size leaves the whole unknown.
-    np.minimum.at(least, old[edge[on]], known)
+    # One part without a size leaves the whole unknown.
+    np.minimum.at(least, old[edge[on]], np.where(np.isnan(known), -np.inf, known))
     return np.where(np.isfinite(least), least, np.nan)
