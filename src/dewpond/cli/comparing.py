@@ -16,7 +16,6 @@ from dewpond.cli.common import (
     output_option,
     project_argument,
     stage_bars,
-    warn,
 )
 
 if TYPE_CHECKING:
@@ -54,6 +53,9 @@ def compare_command(
     asked = read_shorthand(instead, every_combination=every_combination)
     with stage_bars() as report:
         comparison = compare_plans(settings, (*settings.what_if, *asked), progress=report)
+    if not any(outcome.planned for outcome in comparison.outcomes):
+        _tell_failures(comparison, "error")
+        return _exit_code(comparison)
     write_comparison(comparison, output)
     if as_json:
         click.echo((output / "comparison.json").read_text(encoding="utf-8"))
@@ -66,17 +68,23 @@ def compare_command(
 
 
 def _tell(comparison: Comparison, output: Path) -> None:
+    _tell_failures(comparison, "note")
     for outcome in comparison.outcomes:
-        warn(f"{outcome.name}: not planned: {line}" for line in outcome.failure.splitlines())
         for verdict in outcome.verdicts:
             if not verdict.met:
-                tail = "; ".join(part for part in (verdict.where, verdict.remedy) if part)
-                click.echo(
+                tail = [part for part in (verdict.where, verdict.remedy) if part]
+                line = (
                     f"SHORT: {outcome.name}: {verdict.requirement} "
-                    f"({verdict.figure:.4g} {verdict.unit})" + (f"; {tail}" if tail else ""),
-                    err=True,
+                    f"({verdict.figure:.4g} {verdict.unit})"
                 )
+                click.echo("; ".join([line, *tail]), err=True)
     click.echo(f"results in {output}", err=True)
+
+
+def _tell_failures(comparison: Comparison, kind: str) -> None:
+    for outcome in comparison.outcomes:
+        for line in outcome.failure.splitlines():
+            click.echo(f"{kind}: {outcome.name} could not be planned: {line}", err=True)
 
 
 def _exit_code(comparison: Comparison) -> int:

@@ -91,7 +91,7 @@ def _planned(name: str, project: Project, progress: StageProgress) -> Outcome:
     except SolverError as error:
         return Outcome(name, failure=str(error), internal=True)
     except DewpondError as error:
-        return Outcome(name, failure=str(error))
+        return Outcome(name, failure=str(error) or type(error).__name__)
     except Exception as error:
         reason = f"a fault in dewpond itself ({type(error).__name__}: {error})"
         return Outcome(name, failure=reason, internal=True)

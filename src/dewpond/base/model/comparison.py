@@ -61,7 +61,7 @@ class Outcome:
     @property
     def planned(self) -> bool:
         """Whether there is a plan."""
-        return not self.failure
+        return bool(self.totals)
 
     @property
     def met(self) -> bool:
