@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import platform
 from collections.abc import Sequence
+from dataclasses import replace
 from importlib.metadata import version
 from typing import TYPE_CHECKING
 
@@ -19,8 +20,10 @@ from dewpond.base.model import (
     best_scheme,
 )
 from dewpond.base.progress import Progress, StageProgress, ignore_stages
+from dewpond.base.repricing import laying_cost, repriced
 from dewpond.base.settings import Project
 from dewpond.steps.appraisal import appraise
+from dewpond.steps.breaks import cut_breaks
 from dewpond.steps.candidates import find_candidates
 from dewpond.steps.corridors import lay_corridors
 from dewpond.steps.delivery import deliver
@@ -101,9 +104,13 @@ def plan_holding(
         )
         for source in _sources(project)
     )  # fmt: skip
+    chosen = best_scheme(schemes)
+    breaks = cut_breaks(
+        holding, demand, candidates, schemes[chosen].network, settings.breaks, design
+    )
     return Plan(
-        project, holding, terrain, demand, candidates, reach, corridors, schemes,
-        best_scheme(schemes), library_versions(),
+        project, holding, terrain, demand, candidates, reach, corridors, schemes, chosen,
+        library_versions(), breaks,
     )  # fmt: skip
 
 
@@ -118,10 +125,36 @@ def _scheme(
     source: int,
     progress: Progress,
 ) -> Scheme:
-    """Carry one source through: outlets and pipe, then water down to the trough."""
+    """Carry one source through, and choose again with the prices of the sizes it came to."""
+    ground = (settings, holding, terrain, demand, candidates, reach, corridors)
+    scheme = _round(*ground, corridors, source, progress)
+    rounds = [scheme.appraisal.totals["cost"]]
+    for _ in range(settings.layout.price_rounds):
+        price_per_m = scheme.sizes.pipes["price_per_m"]
+        if price_per_m.isna().any():
+            break
+        again = _round(*ground, repriced(corridors, scheme.network, price_per_m), source, progress)
+        rounds.append(again.appraisal.totals["cost"])
+        scheme = (scheme, again)[best_scheme((scheme, again))]
+    return replace(scheme, rounds=tuple(rounds))
+
+
+def _round(
+    settings: Project,
+    holding: Holding,
+    terrain: Terrain,
+    demand: Demand,
+    candidates: Candidates,
+    reach: Reach,
+    corridors: Corridors,
+    priced: Corridors,
+    source: int,
+    progress: Progress,
+) -> Scheme:
+    """Choose outlets and pipe at given prices, then bring the water down to the trough."""
     design, pipe, supply = settings.design, settings.pipe, settings.supply
     layout = lay_out(
-        holding, candidates, reach, corridors, settings.layout, design, settings.prices,
+        holding, candidates, reach, priced, settings.layout, design, settings.prices,
         source=source, progress=progress,
     )  # fmt: skip
     siting = assign_ground(candidates, reach, layout)
@@ -142,8 +175,9 @@ def _scheme(
         settings.trough, design,
     )  # fmt: skip
     appraisal = appraise(
-        holding, demand, reach, layout, siting, network, heads, flows, sizes, judged, settings
-    )
+        holding, demand, reach, layout, siting, network, heads, flows, sizes, judged, settings,
+        laying_cost(layout, priced, corridors),
+    )  # fmt: skip
     return Scheme(
         layout, siting, network, heads, watering, flows, intake, sizes, delivery, isolation,
         judged, appraisal,

@@ -9,7 +9,7 @@ import numpy as np
 import scipy.sparse as sp
 from scipy.sparse.csgraph import dijkstra
 
-from dewpond.base.model import Corridors, Network
+from dewpond.base.model import Corridors, Layout, Network
 from dewpond.base.surface import FloatArray
 
 # Least weight in searches, since scipy takes zero for no line at all [m].
@@ -53,6 +53,21 @@ def repriced(
     length_m = edges["length_m"].to_numpy(dtype=np.float64)
     cost = np.where(new, np.maximum(cost + extra * length_m, 0.0), cost)
     return replace(corridors, edges=edges.assign(cost=cost))
+
+
+def laying_cost(layout: Layout, priced: Corridors, corridors: Corridors) -> float:
+    """Return the price of laying the pipe of a layout, pipe itself left out.
+
+    Parameters
+    ----------
+    layout : Layout
+        As chosen on `priced`; its price may hold wayleaves besides.
+    priced, corridors : Corridors
+        With the pipe's own price, from `repriced`, and without it.
+    """
+    edges = list(layout.edges)
+    pipe = priced.edges.loc[edges, "cost"].sum() - corridors.edges.loc[edges, "cost"].sum()
+    return float(layout.pipe_cost - pipe)
 
 
 def _of_nearest(corridors: Corridors, own: FloatArray) -> FloatArray:

@@ -55,7 +55,15 @@ class Appraisal:
 
 @dataclass(frozen=True, eq=False)
 class Scheme:
-    """One source carried through to the trough: outlets, pipe, heads, flows, sizes and supply."""
+    """One source carried through to the trough: outlets, pipe, heads, flows, sizes and supply.
+
+    Attributes
+    ----------
+    rounds : tuple of float
+        Whole cost after the first choice and after each choice made again with the prices of the
+        pipe sizes it had come to; the scheme itself is the cheapest of them that misses fewest
+        requirements.
+    """
 
     layout: Layout
     siting: Siting
@@ -69,6 +77,7 @@ class Scheme:
     isolation: Isolation
     supply: Supply
     appraisal: Appraisal
+    rounds: tuple[float, ...] = ()
 
     @property
     def met(self) -> bool:

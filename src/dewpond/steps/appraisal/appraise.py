@@ -32,6 +32,7 @@ def appraise(
     sizes: Sizes,
     supply: Supply,
     settings: Project,
+    laying_cost: float,
 ) -> Appraisal:
     """Add up a scheme and give one verdict for each requirement.
 
@@ -41,13 +42,15 @@ def appraise(
         Values of the steps before.
     settings : Project
         Limits from ``[design]`` and ``[pipe]``.
+    laying_cost : float
+        Price of laying the pipe with its crossings and wayleaves, pipe itself left out.
 
     Returns
     -------
     Appraisal
         Verdicts in the order in which an adviser would ask: ground, pipe, flow, source.
     """
-    totals = total_figures(demand, reach, layout, siting, network, flows, sizes)
+    totals = total_figures(demand, reach, layout, siting, network, flows, sizes, laying_cost)
     outlets = network.nodes.index[network.nodes["kind"] == "outlet"]
     return Appraisal(
         totals,

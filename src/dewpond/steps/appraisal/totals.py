@@ -16,6 +16,7 @@ def total_figures(
     network: Network,
     flows: Flows,
     sizes: Sizes,
+    laying_cost: float,
 ) -> dict[str, float]:
     """Return the totals; walks are NaN where no ground is covered, as is a share of no ground.
 
@@ -30,9 +31,9 @@ def total_figures(
     return {
         "outlets": outlets,
         "pipe_m": float(network.pipes["length_m"].sum()),
-        "cost": layout.outlet_cost + layout.pipe_cost + pipe_cost,
+        "cost": layout.outlet_cost + laying_cost + pipe_cost,
         "outlet_cost": layout.outlet_cost,
-        "laying_cost": layout.pipe_cost,
+        "laying_cost": laying_cost,
         "pipe_cost": pipe_cost,
         "worst_walk_m": float(walk_m.max()) if walk_m.size else float("nan"),
         "mean_walk_m": float(np.average(walk_m, weights=weight)) if walk_m.size else float("nan"),
