@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import pandas as pd
 
@@ -21,6 +21,8 @@ from dewpond.base.units import SQUARE_METRES_PER_HECTARE
 
 # Coverage is counted on cells; a share this close to one is rounding, not dry ground.
 _WHOLE_SHARE = 1 - 1e-9
+_MOST_NAMES = 8
+_LEAST_SHOWN_HA = 0.005
 # A millimetre of head is rounding.
 _HEAD_ROUNDING_M = 0.001
 
@@ -39,12 +41,23 @@ def walking(
         limit=100.0,
         unit="%",
         met=covered_share >= _WHOLE_SHARE,
-        where=", ".join(names),
+        where=_listed(names),
         remedy=""
         if not names
-        else f"{dry_ha:.2f} ha stay out of reach: allow sites there, lengthen the limit or "
-        "leave that ground ungrazed",
+        else f"{_hectares(dry_ha)} stays out of reach; the notes say why: ease the siting rule "
+        "named there, allow sites inside paddocks ([siting] inside), lengthen the limit, or leave "
+        "that ground ungrazed",
     )
+
+
+def _hectares(area_ha: float) -> str:
+    return f"{area_ha:.2f} ha" if area_ha >= _LEAST_SHOWN_HA else "less than 0.01 ha"
+
+
+def _listed(names: Sequence[str]) -> str:
+    """Return names in a row, the rest of a long list as a number."""
+    shown = ", ".join(names[:_MOST_NAMES])
+    return shown if len(names) <= _MOST_NAMES else f"{shown} and {len(names) - _MOST_NAMES} more"
 
 
 def joined(siting: Siting, network: Network) -> Verdict:
@@ -71,7 +84,7 @@ def static_head(heads: Heads, outlets: pd.Index) -> Verdict:
         limit=0.0,
         unit="m",
         met=not above,
-        where=", ".join(above),
+        where=_listed(above),
         remedy=""
         if not above
         else f"raise the water level at the source by at least {-lowest_m:.1f} m, "
@@ -93,7 +106,7 @@ def delivered(sizes: Sizes) -> Verdict:
         limit=0.0,
         unit="m of head to spare",
         met=not short,
-        where=", ".join(short),
+        where=_listed(short),
         remedy="" if not short else "see the requirements of pipe and source below",
     )
 

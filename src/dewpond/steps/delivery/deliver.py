@@ -98,7 +98,9 @@ def _nothing(outlets: pd.Index) -> Delivery:
     )
     if not len(outlets):
         return Delivery(table)
-    return Delivery(table, ("no pipe was chosen, so that no flow can be worked out",))
+    return Delivery(
+        table, ("no size of pipe fits, so what would flow at the outlets cannot be worked out",)
+    )
 
 
 def _combinations(
