@@ -89,8 +89,9 @@ def plan_holding(
     terrain = model_terrain(holding, settings.walking)
     demand = estimate_demand(holding, settings.demand, design)
     candidates = find_candidates(
-        holding, terrain, settings.siting, design, settings.paddocks.gap_width_m
-    )
+        holding, terrain, settings.siting, design, settings.paddocks.gap_width_m,
+        settings.layout.spine_spacing_m,
+    )  # fmt: skip
     reach = measure_walks(
         holding, terrain, candidates, settings.walking, design, progress=_part(progress, "walking")
     )

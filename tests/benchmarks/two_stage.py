@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import networkx as nx
 import numpy as np
+import numpy.typing as npt
 import pulp
 from spopt.locate import LSCP
 
@@ -33,8 +34,7 @@ def two_stage(one: Case, source: int = 0) -> TwoStage:
     node_of = {int(s): int(n) for n, s in nodes["site"].items() if s >= 0}
     usable = np.array([node_of[site] in joined for site in range(len(one.candidates.sites))])
     served = (one.reach.walk_m.toarray() > 0)[usable]
-    served = np.unique(served[:, served.any(axis=0)], axis=1)
-    cost = np.where(served.T, 1.0, 9.0)
+    cost = np.where(_distinct(served[:, served.any(axis=0)].T), 1.0, 9.0)
     peer = LSCP.from_cost_matrix(cost, 2.0).solve(pulp.PULP_CBC_CMD(msg=False, timeLimit=300))
     chosen = [site for site, clients in enumerate(peer.fac2cli) if clients]
     sites = np.flatnonzero(usable)[chosen]
@@ -44,3 +44,10 @@ def two_stage(one: Case, source: int = 0) -> TwoStage:
     )
     price = tree.size(weight="cost") + len(sites) * one.project.prices.outlet_each
     return TwoStage(len(sites), float(price))
+
+
+def _distinct(rows: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Return each kind of row once; packed into bytes, which sort fast."""
+    packed = np.packbits(rows, axis=1)
+    _, first = np.unique(packed.view(f"V{packed.shape[1]}").ravel(), return_index=True)
+    return rows[np.sort(first)]
