@@ -12,7 +12,6 @@ import pyproj
 import scipy.sparse as sp
 import shapely
 from affine import Affine
-
 from hand_water import (
     make_delivery,
     make_flows,

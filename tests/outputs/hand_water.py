@@ -1,4 +1,4 @@
-"""Water of the plan made by hand: troughs, flows, sizes, heads, fittings, and two sources tried."""
+"""Water of the plan made by hand: troughs, flows, sizes, heads, fittings, sources tried."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def make_watering() -> Watering:
             ("stores", "outlet 1", 1, "mobile", 210.0, "ones and twos", "7 h", 8.0, 4, 200.0),
             ("ewes", "outlet 1", 1, "fixed", 210.0, "ones and twos", "9 h", 7 / 3, 3, 150.0),
             ("stores", "outlet 2", 2, "mobile", 180.0, "ones and twos", "7 h", 8.0, 4, 200.0),
-            ("stores", "outlet 3", 3, "mobile", 230.0, "together", "half at once", 12.0, 40, 600.0),
+            ("stores", "outlet 3", 3, "mobile", 230.0, "together", "by half", 12.0, 40, 600.0),
             ("stores", "outlet 4", 0, "mobile", 200.0, "ones and twos", "7 h", 8.0, 4, 200.0),
         ],
         columns=[

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import itertools
+import re
 from dataclasses import replace
 from typing import Any
 
 import matplotlib as mpl
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
-from hand_plan import LIMIT_M, SOURCE_LEVEL_M, height, make_plan, with_scheme
+from hand_plan import LIMIT_M, SOURCE_LEVEL_M, make_plan, with_scheme
 from hand_water import BREAK_LEVEL_M, CLASS_HEAD_M, no_water, nothing_fits
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
@@ -19,10 +21,18 @@ from matplotlib.transforms import Bbox
 
 from dewpond.base.model import Plan
 from dewpond.outputs import write_plan
-from dewpond.outputs.drawing import long_section, plan_map, reach_map, section_lines
+from dewpond.outputs.drawing import (
+    long_section,
+    plan_map,
+    pressure_map,
+    reach_map,
+    section_lines,
+)
 from dewpond.outputs.drawing.branches import slug
 from dewpond.outputs.drawing.labels import FreeSpace
 from dewpond.outputs.drawing.lettering import plain
+from dewpond.outputs.drawing.maps import HEAD_SHADES
+from dewpond.outputs.drawing.pipework import draw_on_pipe, widths_pt
 from dewpond.outputs.drawing.profile import spread_out
 from dewpond.outputs.drawing.scales import map_scale, round_down, round_up, walk_bands
 from dewpond.outputs.layers import Layers, plan_layers
@@ -41,6 +51,11 @@ def scheme(plan: Plan, layers: Layers) -> Figure:
 @pytest.fixture(scope="module")
 def reach(plan: Plan, layers: Layers) -> Figure:
     return drawn(reach_map(plan, layers))
+
+
+@pytest.fixture(scope="module")
+def pressure(plan: Plan, layers: Layers) -> Figure:
+    return drawn(pressure_map(plan, layers))
 
 
 @pytest.fixture(scope="module")
@@ -81,9 +96,13 @@ def overlaps(items: list[Bbox]) -> list[tuple[int, int]]:
 class TestPlanMap:
     def test_key_names_what_is_drawn(self, scheme: Figure) -> None:
         assert key(scheme) == [
-            "Source", "Pipe, 32 mm outside diameter", "Pipe in the ground already",
-            "Outlet, with its number", "Outlet that no pipe can reach",
+            "Source", "Source not used in this scheme", "Pipe, 25 mm outside diameter",
+            "Pipe in the ground already, taken as 25 mm", "Pipe, 32 mm outside diameter",
+            "Pipe, 40 mm outside diameter",
+            "Outlet, with its number", "Outlet without the water it needs",
+            "Outlet that no pipe can reach",
             "Summit: place for an air valve", "Hollow: place for a washout",
+            "Drain at a low end", "Break tank", "Stop valve", "Meter (M)",
             "Walk of 0 to 50 m", "Walk of 50 to 100 m", "Walk of 100 to 150 m",
             "Walk of 150 to 200 m", "Walk of 200 to 240 m", "Ground out of reach of water",
             "Paddock boundary", "Kept clear of stock and pipe", "Watercourse", "Lane or track",
@@ -214,6 +233,98 @@ class TestPlanMap:
             assert pixels() == before
 
 
+class TestPipeOnTheMap:
+    def test_larger_pipe_is_drawn_wider(self) -> None:
+        widths = widths_pt([63.0, 20.0, 32.0])
+        assert widths[20.0] < widths[32.0] < widths[63.0]
+        assert list(widths_pt([25.0])) == [25.0]
+
+    def test_sizes_stand_beside_the_pipe(self, scheme: Figure) -> None:
+        found = texts(scheme)
+        assert sum("40 mm" in text and "Pipe" not in text for text in found) == 1
+        assert sum(text.endswith("32 mm") for text in found) >= 2
+
+    def test_no_node_covers_what_stands_on_the_pipe(self, plan: Plan, layers: Layers) -> None:
+        """Two stop valves at one fork, a meter and a valve at the source: each seen."""
+        axes = Figure().add_axes((0, 0, 1, 1))
+        metres_per_point = 4000 * 0.0254 / 72
+        places = []
+        for kind in ("stop_valve", "meter", "drain", "washout", "air_valve"):
+            places += draw_on_pipe(axes, kind, layers, metres_per_point)[1]
+        nodes = shapely.MultiPoint(list(plan.network.nodes.geometry))
+        assert len(places) > 6
+        assert all(place.distance(nodes) > 8 * metres_per_point for place in places)
+        pairs = itertools.combinations(places, 2)
+        assert all(one.distance(other) > 5 * metres_per_point for one, other in pairs)
+        lines = layers["pipe"].union_all()
+        assert all(place.distance(lines) < 1e-6 for place in places)
+
+    def test_outlets_without_enough_head_are_hollow(self, plan: Plan) -> None:
+        heads = plan.scheme.sizes.outlets.assign(residual_head_m=[5.0, 0.5, 20.0, 9.0])
+        short = with_scheme(plan, sizes=replace(plan.scheme.sizes, outlets=heads))
+        figure = plan_map(short, plan_layers(short))
+        by_label = dict(zip(key(figure), figure.legends[0].legend_handles, strict=True))
+        hollow = [
+            label
+            for label, handle in by_label.items()
+            if label.startswith("Outlet") and handle.get_markerfacecolor() == "white"
+        ]
+        assert hollow == ["Outlet without the water it needs", "Outlet that no pipe can reach"]
+
+
+class TestPressureMap:
+    def test_figures_stand_beside_outlets_and_pipes(
+        self, pressure: Figure, layers: Layers
+    ) -> None:
+        found = texts(pressure)
+        for head in layers["outlet"]["residual_head_m"].dropna():
+            assert f"{head:.1f} m".replace("-", "−") in found
+        # 0.1 bar of water of 999.70 kg/m3 is 1.0200 m of head (g = 9.80665 m/s2).
+        for head in layers["pipe"]["highest_static_head_m"]:
+            assert f"{head / 10.2002:.1f} bar" in found
+
+    def test_an_outlet_behind_high_ground_is_dry(self, plan: Plan, layers: Layers) -> None:
+        """Head at the trough is worth nothing where water does not come over the hill before."""
+        sizes = plan.scheme.sizes
+        hill = sizes.grade["pipe 3"].copy()
+        hill.loc[3, "ground_level_m"] = SOURCE_LEVEL_M + 6.0
+        high = with_scheme(plan, sizes=replace(sizes, grade={**sizes.grade, "pipe 3": hill}))
+        layers = plan_layers(high)
+        served = layers["outlet"].set_index("name")["served"]
+        assert dict(served) == {
+            "outlet 1": True, "outlet 2": False, "outlet 3": True, "outlet 4": False,
+            "outlet 5": False,
+        }  # fmt: skip
+        found = texts(drawn(pressure_map(high, layers)))
+        assert found.count("dry") == 1
+        assert any("dry: behind ground above the still water" in text for text in found)
+
+    def test_key_tells_class_and_bands(self, pressure: Figure) -> None:
+        assert "Pipe of class 12.5 bar" in key(pressure)
+        assert "Outlet that no pipe can reach" in key(pressure)
+        assert sum("m of head" in label for label in key(pressure)) >= 2
+
+    def test_outlets_are_filled_by_their_head(self, plan: Plan) -> None:
+        heads = plan.scheme.sizes.outlets.assign(residual_head_m=[9.9, 10.0, 39.9, 60.0])
+        changed = with_scheme(plan, sizes=replace(plan.scheme.sizes, outlets=heads))
+        labels = [t for t in key(pressure_map(changed, plan_layers(changed))) if "of head" in t]
+        assert labels == [
+            "Outlet with less than 10 m of head", "Outlet with 10 to 20 m of head",
+            "Outlet with 20 to 40 m of head", "Outlet with 60 m of head or more",
+        ]  # fmt: skip
+
+    def test_shades_darken_also_in_grey(self) -> None:
+        """Relative luminance as WCAG 2 defines it, weights from memory."""
+        weights = np.array([0.2126, 0.7152, 0.0722])
+        grey = [float(np.array(mpl.colors.to_rgb(shade)) @ weights) for shade in HEAD_SHADES]
+        assert (np.diff(grey) < -0.1).all()
+
+    def test_no_figure_lies_on_another(self, pressure: Figure) -> None:
+        found = [t for t in texts(pressure) if re.fullmatch(r"−?[\d.]+ (m|bar)", t)]
+        assert len(found) >= 8
+        assert overlaps(boxes(pressure, found)) == []
+
+
 class TestReachMap:
     def test_key(self, reach: Figure) -> None:
         labels = key(reach)
@@ -257,7 +368,7 @@ class TestSections:
 
     def test_axes_are_in_metres(self, section: Figure) -> None:
         axes = section.axes[0]
-        assert axes.get_xlabel() == "Distance along the pipe from the source (m)"
+        assert section.axes[1].get_xlabel() == "Distance along the pipe from the source (m)"
         assert axes.get_ylabel() == "Level above Newlyn datum (m)"
 
     def test_exaggeration_is_as_stated(self, section: Figure) -> None:
@@ -269,41 +380,93 @@ class TestSections:
         assert per_pixel_x / per_pixel_y == pytest.approx(float(stated[0]), rel=1e-6)
         assert float(stated[0]) > 1
 
-    def test_lines_are_ground_and_static_level(self, section: Figure, plan: Plan) -> None:
+    def test_lines_are_those_of_the_sizing(self, section: Figure, plan: Plan) -> None:
         lines = {line.get_label(): line for line in section.axes[0].get_lines()}
-        ground = np.concatenate(
-            [plan.heads.sections[f"pipe {i}"].ground_level_m for i in (1, 2, 4, 5)]
-        )
-        np.testing.assert_array_equal(lines["Ground"].get_ydata(), ground)
-        static = lines["Static water level (no flow)"].get_ydata()
-        assert set(np.asarray(static)) == {SOURCE_LEVEL_M}
+        table = pd.concat([plan.scheme.sizes.grade[f"pipe {i}"] for i in (1, 2, 4, 5)])
+        for label, column in (
+            ("Ground", "ground_level_m"),
+            ("Static water level (no flow)", "static_level_m"),
+            ("Hydraulic grade at design flow, lowest", "grade_level_m"),
+        ):
+            np.testing.assert_array_equal(lines[label].get_ydata(), table[column])
+        assert set(table["static_level_m"]) == {SOURCE_LEVEL_M, BREAK_LEVEL_M}
+
+    def test_a_class_limit_far_above_is_said_not_drawn(self, section: Figure, plan: Plan) -> None:
+        assert "Limit of the pipe's class" not in key(section)
+        table = pd.concat([plan.scheme.sizes.grade[f"pipe {i}"] for i in (1, 2, 4, 5)])
+        room = CLASS_HEAD_M - (table["static_level_m"] - table["ground_level_m"]).max()
+        said = f"class limit {room:.1f} m above still water at least, beyond the sheet"
+        assert any(said in text for text in texts(section))
+
+    def test_a_class_limit_near_by_is_drawn_whole(self, plan: Plan, layers: Layers) -> None:
+        sizes = plan.scheme.sizes
+        grade = {
+            name: table.assign(class_limit_level_m=table["ground_level_m"] + 48.0)
+            for name, table in sizes.grade.items()
+        }
+        weak = with_scheme(plan, sizes=replace(sizes, grade=grade))
+        figure = drawn(long_section(weak, layers, ("pipe 1", "pipe 2"), 1))
+        (line,) = [
+            line
+            for line in figure.axes[0].get_lines()
+            if line.get_label() == "Limit of the pipe's class"
+        ]
+        assert figure.axes[0].get_ylim()[1] > np.max(line.get_ydata())
+        assert "beyond the sheet" not in " ".join(texts(figure))
+
+    def test_sizes_stand_under_the_axis(self, section: Figure) -> None:
+        band = section.axes[1]
+        found = {text.get_text(): text.get_position()[0] for text in band.texts}
+        ends = [line.get_xdata()[0] for line in band.get_lines() if len(line.get_xdata()) == 2]
+        assert {"40 mm PE80 SDR 11", "25 mm PE80 SDR 11"} <= set(found)
+        # Pipes 2 and 4 are alike and follow each other: one entry for both.
+        assert [text.get_text() for text in band.texts].count("32 mm PE80 SDR 11") == 1
+        assert any(abs(x - found["32 mm PE80 SDR 11"]) < 1 for x in ends) is False
+
+    def test_where_no_pipe_will_do_it_is_said(self, plan: Plan, layers: Layers) -> None:
+        none = with_scheme(plan, sizes=nothing_fits(plan.scheme.sizes))
+        figure = drawn(long_section(none, layers, ("pipe 1", "pipe 2", "pipe 3"), 1))
+        assert "Hydraulic grade at design flow, lowest" not in key(figure)
+        assert any("no pipe on offer will do" in text for text in texts(figure))
+        assert "none will do" in texts(figure)
 
     def test_summits_hollows_and_stops_are_named(
         self, section: Figure, layers: Layers, plan: Plan
     ) -> None:
         found = texts(section)
-        for kind in ("air_valve", "washout"):
+        for kind in ("air_valve", "washout", "break_tank"):
             rows = layers[kind][
                 layers[kind]["pipe"].isin(["pipe 1", "pipe 2", "pipe 4", "pipe 5"])
             ]
             assert len(rows)
             for row in rows.itertuples():
                 assert f"{row.name}, {row.ground_level_m:.1f} m" in found
-        for node in ("road main", "outlet 1", "junction 1", "outlet 3", "outlet 4"):
+        outlets = layers["outlet"].set_index("name")
+        for node in ("outlet 1", "outlet 3", "outlet 4"):
+            still, flowing = outlets.loc[node, ["static_head_m", "residual_head_m"]]
+            named = f"{node}, head {still:.1f} m still, {flowing:.1f} m flowing"
+            assert named.replace(" -", " −") in found
+        for node in ("road main", "junction 1"):
             head = plan.heads.nodes.at[node, "static_head_m"]
-            assert f"{node}, static head {head:.1f} m" in found
+            assert any(t.startswith(f"{node}, head {head:.1f} m still") for t in found)
 
     def test_no_name_lies_on_another_or_on_the_titles(self, section: Figure) -> None:
         found = texts(section)
-        upright = [t for t in found if "static head " in t and ", " in t and "Length" not in t]
-        upright += [t for t in found if t.startswith(("air valve", "washout"))]
+        upright = [t for t in found if " m still, " in t]
+        upright += [t for t in found if t.startswith(("air valve", "washout", "break tank"))]
+        assert len(upright) > 8
         titles = [text.get_text() for text in section.texts]
         assert overlaps(boxes(section, [*upright, *titles])) == []
 
     def test_ground_above_the_static_level_is_marked(self, plan: Plan, layers: Layers) -> None:
-        low = with_scheme(plan, heads=replace(plan.heads, source_level_m=230.0))
+        sizes = plan.scheme.sizes
+        grade = {
+            name: table.assign(grade_level_m=table["grade_level_m"] - 25.0)
+            for name, table in sizes.grade.items()
+        }
+        low = with_scheme(plan, sizes=replace(sizes, grade=grade))
         figure = drawn(long_section(low, layers, ("pipe 1", "pipe 2", "pipe 4", "pipe 5"), 1))
-        assert "Ground above the static water level" in key(figure)
+        assert "Ground above the water" in key(figure)
 
     @pytest.mark.parametrize("factor", [0.01, 30.0])
     def test_short_and_long_pipes_fit(self, plan: Plan, layers: Layers, factor: float) -> None:
@@ -311,10 +474,18 @@ class TestSections:
             name: replace(section, distance_m=section.distance_m * factor)
             for name, section in plan.heads.sections.items()
         }
-        scaled = with_scheme(plan, heads=replace(plan.heads, sections=sections))
+        grade = {
+            name: table.assign(distance_m=table["distance_m"] * factor)
+            for name, table in plan.scheme.sizes.grade.items()
+        }
+        scaled = with_scheme(
+            plan,
+            heads=replace(plan.heads, sections=sections),
+            sizes=replace(plan.scheme.sizes, grade=grade),
+        )
         points = {
             kind: layers[kind].assign(distance_m=layers[kind]["distance_m"] * factor)
-            for kind in ("air_valve", "washout")
+            for kind in ("air_valve", "washout", "break_tank")
         }
         figure = long_section(scaled, {**layers, **points}, ("pipe 1", "pipe 2", "pipe 4"), 1)
         low, high = drawn(figure).axes[0].get_ylim()
@@ -427,7 +598,9 @@ def test_a_holding_without_any_outlet_is_drawn_all_the_same(plan: Plan, tmp_path
     )
     empty = with_scheme(plan, network=network, siting=siting, heads=heads, **no_water())
     names = [path.name for path in write_plan(empty, tmp_path / "out")]
-    assert names == ["plan.geojson", "plan.gpkg", "plan.png", "reach.png", "summary.json"]
+    assert names == [
+        "plan.geojson", "plan.gpkg", "plan.png", "pressure.png", "reach.png", "summary.json",
+    ]  # fmt: skip
     figure = drawn(reach_map(empty, plan_layers(empty)))
     assert "Ground out of reach of water" in key(figure)
     assert "Outlet, with its number" not in key(figure)

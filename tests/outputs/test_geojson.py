@@ -34,7 +34,7 @@ CONTRACT = {
     ],
 }  # fmt: skip
 ADDED = {
-    "outlet": {"needed_head_m", "trough_volume_l"},
+    "outlet": {"needed_head_m", "served", "trough_volume_l"},
     "pipe": {"material", "sdr", "notes"},
     "paddock": set(),
 }

@@ -11,7 +11,7 @@ from hand_plan import SOURCE_LEVEL_M, SOUTH, WEST, height, with_scheme
 from hand_water import BREAK_LEVEL_M, BREAK_PIPE, OUTLETS, SIZES, nothing_fits
 
 from dewpond.base.model import Plan
-from dewpond.outputs.layers import Layers, plan_layers, short_of_head
+from dewpond.outputs.layers import Layers, plan_layers
 
 
 @pytest.fixture(scope="module")
@@ -101,12 +101,12 @@ def test_fittings_of_an_outlet(layers: Layers) -> None:
     assert fittings["outlet 5"] == ()
 
 
-def test_outlets_short_of_head(plan: Plan) -> None:
+def test_which_outlets_are_served(plan: Plan) -> None:
     heads = plan.scheme.sizes.outlets.assign(residual_head_m=[5.0, 2.2995, 0.2, np.nan])
     changed = with_scheme(plan, sizes=replace(plan.scheme.sizes, outlets=heads))
     outlets = plan_layers(changed)["outlet"]
-    # Half a millimetre is rounding; an outlet without pipe is not short of head but of pipe.
-    assert list(short_of_head(outlets)) == [False, False, True, True, False]
+    # Half a millimetre is rounding; an outlet that no pipe reaches is not served either.
+    assert list(outlets["served"]) == [True, True, False, False, False]
     notes = outlets.set_index("name")["notes"]
     assert "0.8 m short of the 1.0 m of head" in notes["outlet 3"]
     assert "no pipe on offer will do" in notes["outlet 4"]

@@ -54,7 +54,7 @@ class TestFiles:
         folder, paths = written
         names = [path.relative_to(folder).as_posix() for path in paths]
         assert names == [
-            "plan.geojson", "plan.gpkg", "maps/plan.png", "maps/reach.png",
+            "plan.geojson", "plan.gpkg", "maps/plan.png", "maps/pressure.png", "maps/reach.png",
             "sections/01-road-main-to-outlet-2.png", "sections/02-road-main-to-outlet-4.png",
             "summary.json",
         ]  # fmt: skip

@@ -75,7 +75,14 @@ def write_comparison(
 def _writers(plan: Plan) -> dict[str, Writer]:
     """Return what writes each file, by its path in the result folder."""
     # The drawing library is slow to import and only this function needs it.
-    from dewpond.outputs.drawing import breaks_map, plan_map, reach_map, save_png, section_lines
+    from dewpond.outputs.drawing import (
+        breaks_map,
+        plan_map,
+        pressure_map,
+        reach_map,
+        save_png,
+        section_lines,
+    )
 
     layers: Layers = plan_layers(plan)
     writers: dict[str, Writer] = {

@@ -24,18 +24,19 @@ from dewpond.outputs.drawing.naming import (
 )
 from dewpond.outputs.drawing.scales import walk_bands
 from dewpond.outputs.drawing.sheet import KeyEntry, Sheet, finish_sheet, new_sheet
-from dewpond.outputs.layers import short_of_head
+from dewpond.outputs.layers import behind_high_ground
 
 _MARGIN = 0.04
 """Share of the longer side left free around the holding."""
-_OTHER_ENTRIES = 18
+_OTHER_ENTRIES = 3
+"""Lines of the key for boundaries, contours, and outlets that no pipe reaches."""
 _BAND_ALPHA = 0.5
 """Bands on the plan let the relief through."""
 
 _ON_PIPE = (
     "air_valve", "washout", "drain", "break_tank", "reducing_valve", "stop_valve", "meter",
 )  # fmt: skip
-_SHADES = ("#f4f7c4", "#a1dab4", "#41b6c4", "#2c7fb8", "#253494")
+HEAD_SHADES = ("#f4f7c4", "#a1dab4", "#41b6c4", "#2c7fb8", "#253494")
 """From little head to much, after ColorBrewer's YlGnBu: dark to light in grey as well."""
 _HEAD_EDGES_M = (10.0, 20.0, 40.0, 60.0)
 
@@ -68,7 +69,7 @@ def plan_map(plan: Plan, layers: Layers) -> Figure:
     fences = symbols.draw_paddocks(axes, layers["paddock"])
     pipes = pipework.draw_pipes(axes, layers["pipe"])
     points, places = _draw_on_pipe(sheet, layers, _ON_PIPE)
-    source = symbols.draw_points(axes, "source", _shown_sources(layers, frame))
+    source = symbols.draw_sources(axes, _shown_sources(layers, frame))
     outlets = symbols.draw_outlets(axes, layers["outlet"], sheet.metres_per_point)
     entries = [
         *source,
@@ -121,22 +122,25 @@ def pressure_map(plan: Plan, layers: Layers) -> Figure:
 
     Parameters and result as `plan_map`.
     """
-    sheet = new_sheet(bounds_of(plan, layers), _OTHER_ENTRIES)
+    sheet = new_sheet(
+        bounds_of(plan, layers), _key_lines(plan, layers, "pressure_class_bar", len(HEAD_SHADES))
+    )
     axes, frame = sheet.axes, shapely.box(*sheet.extent_m)
     relief = ground.sample_ground(plan.holding.surface, sheet.extent_m)
     ground.draw_hillshade(axes, relief)
     contours = ground.draw_height_contours(axes, relief)
     features = symbols.seen_features(plan, frame)
+    around = symbols.draw_surroundings(axes, features)
     fences = symbols.draw_paddocks(axes, layers["paddock"])
     pipes = pipework.draw_pipes_by_class(axes, layers["pipe"])
     points, places = _draw_on_pipe(sheet, layers, ("break_tank", "reducing_valve"))
-    source = symbols.draw_points(axes, "source", _shown_sources(layers, frame))
+    source = symbols.draw_sources(axes, _shown_sources(layers, frame))
     outlets = symbols.draw_discs(
         axes, layers["outlet"], _head_groups(layers["outlet"]), sheet.metres_per_point
     )
-    entries = [*source, *pipes, *points, *outlets, *fences]
+    entries = [*source, *pipes, *points, *outlets, *fences, *around]
     space = _space(sheet, layers, places)
-    name_outlets(sheet, layers["outlet"], _head_texts(layers["outlet"]), space)
+    name_outlets(sheet, layers["outlet"], _head_texts(plan, layers["outlet"]), space)
     name_source(sheet, _shown_sources(layers, frame), space)
     name_pipes(sheet, layers["pipe"], _pressure_texts(layers["pipe"]), space)
     name_paddocks(sheet, layers["paddock"], space, areas=False)
@@ -145,7 +149,7 @@ def pressure_map(plan: Plan, layers: Layers) -> Figure:
         lines, interval = contours
         ground.label_contours(axes, ground.contour_lines(lines), space, sheet.metres_per_point)
         entries.append(symbols.contour_entry(f"Ground contour, every {interval:g} m"))
-    return finish_map(plan, sheet, entries, "pressure", _pressure_line(layers))
+    return finish_map(plan, sheet, entries, "pressure", _pressure_line(plan, layers))
 
 
 def _head_groups(
@@ -154,48 +158,77 @@ def _head_groups(
     """Return the outlets by residual head: which, face, ink, line of the key."""
     head = outlets["residual_head_m"].to_numpy(float)
     joined = outlets["static_head_m"].notna().to_numpy(bool)
-    short = joined & short_of_head(outlets).to_numpy(bool)
+    served = outlets["served"].to_numpy(bool)
     band = np.digitize(head, _HEAD_EDGES_M)
     labels = [
-        f"Outlet with less than {_HEAD_EDGES_M[0]:g} m of head, enough for its valve",
-        *(f"{a:g} to {b:g} m of head" for a, b in itertools.pairwise(_HEAD_EDGES_M)),
-        f"{_HEAD_EDGES_M[-1]:g} m of head and more",
+        f"Outlet with less than {_HEAD_EDGES_M[0]:g} m of head",
+        *(f"Outlet with {a:g} to {b:g} m of head" for a, b in itertools.pairwise(_HEAD_EDGES_M)),
+        f"Outlet with {_HEAD_EDGES_M[-1]:g} m of head or more",
     ]
     inks = [letter.INK] * 3 + ["white"] * 2
     return [
         (~joined, "white", letter.MUTED, "Outlet that no pipe can reach"),
-        (short, "white", letter.MISSED, "Outlet without the head it needs"),
+        (joined & ~served, "white", letter.MISSED, "Outlet without the water it needs"),
         *(
-            (joined & ~short & (band == i), _SHADES[i], inks[i], labels[i])
-            for i in range(len(_SHADES))
+            (served & (band == i), HEAD_SHADES[i], inks[i], labels[i])
+            for i in range(len(HEAD_SHADES))
         ),
     ]
 
 
-def _head_texts(outlets: gpd.GeoDataFrame) -> list[str]:
-    return [f"{head:.1f} m" if np.isfinite(head) else "" for head in outlets["residual_head_m"]]
+def _head_texts(plan: Plan, outlets: gpd.GeoDataFrame) -> list[str]:
+    """Return the head left at each outlet; no figure holds where water does not come over."""
+    return [
+        "dry"
+        if behind_high_ground(plan, name)
+        else f"{head:.1f} m".replace("-", "\N{MINUS SIGN}")
+        if np.isfinite(head)
+        else ""
+        for name, head in zip(outlets["name"], outlets["residual_head_m"], strict=True)
+    ]
 
 
 def _pressure_texts(pipes: gpd.GeoDataFrame) -> list[tuple[str, ...]]:
+    """Return the highest pressure in each pipe, nothing where still water never reaches it."""
     return [
-        (f"{bar_from_head_m(head):.1f} bar",) if np.isfinite(head) else ()
+        (f"{bar_from_head_m(head):.1f} bar",) if head > 0 else ()
         for head in pipes["highest_static_head_m"]
     ]
 
 
-def _pressure_line(layers: Layers) -> str:
-    parts = ["by outlets: head left while water flows, mobs at their worst places"]
-    parts.append("by pipes: highest pressure without flow")
+def _pressure_line(plan: Plan, layers: Layers) -> str:
     outlets = layers["outlet"]
-    short = int(short_of_head(outlets).sum())
+    parts = ["by outlets: head left while water flows, mobs at their worst places"]
+    if any(behind_high_ground(plan, name) for name in outlets["name"]):
+        parts[0] += " (dry: behind ground above the still water)"
+    parts.append("by pipes: highest pressure without flow")
+    short = int((~outlets["served"]).sum())
     if short:
-        parts.append(f"{short} of {len(outlets)} outlets short of head")
+        parts.append(f"{short} of {len(outlets)} outlets without the water they need")
     return "  ·  ".join(parts)
 
 
 def _start(plan: Plan, layers: Layers) -> tuple[Sheet, list[float]]:
     edges = walk_bands(plan.reach.limit_m)
-    return new_sheet(bounds_of(plan, layers), _OTHER_ENTRIES + len(edges)), edges
+    lines = _key_lines(plan, layers, "outside_diameter_mm", len(edges) - 1)
+    return new_sheet(bounds_of(plan, layers), lines), edges
+
+
+def _key_lines(plan: Plan, layers: Layers, column: str, bands: int) -> int:
+    """Return how many lines the key will have at most, from what there is to be drawn."""
+    pipes, outlets, features = layers["pipe"], layers["outlet"], plan.holding.features
+    around = (features.keep_out, features.tracks, features.watercourses, features.gates)
+    unsized, old = pipes[column].isna(), pipes["laying"] == "existing"
+    states = [outlets["served"], ~outlets["served"] & outlets["static_head_m"].notna()]
+    return (
+        int(pipes.loc[~old, column].nunique() + pipes.loc[old, column].nunique())
+        + sum(bool(any_.any()) for any_ in (unsized & old, unsized & ~old, *states))
+        + sum(len(layers[kind]) > 0 for kind in (*_ON_PIPE, "uncovered"))
+        + sum(len(table) > 0 for table in around)
+        + min(len(layers["source"]), 2)
+        + bands
+        + _OTHER_ENTRIES
+    )
 
 
 def finish_map(
@@ -243,9 +276,7 @@ def _pipe_texts(pipes: gpd.GeoDataFrame) -> list[tuple[str, ...]]:
     ]
 
 
-def _space(
-    sheet: Sheet, layers: Layers, places: Sequence[shapely.Point] = ()
-) -> FreeSpace:
+def _space(sheet: Sheet, layers: Layers, places: Sequence[shapely.Point] = ()) -> FreeSpace:
     """Return the room left for lettering once the symbols stand."""
     lines = [*layers["pipe"].geometry, *layers["paddock"].boundary]
     inset = -2 * sheet.metres_per_point

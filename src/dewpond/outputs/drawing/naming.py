@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import geopandas as gpd
 import numpy as np
 import shapely
@@ -11,7 +13,7 @@ from dewpond.outputs.drawing.labels import FreeSpace
 from dewpond.outputs.drawing.sheet import Sheet
 
 _SIZES_PT = (8.0, 7.0, 6.0, 5.2)
-_PIPE_SIZE_PT = 5.2
+_PIPE_SIZE_PT, _OUTLET_SIZE_PT = 5.4, 6.5
 _CLEAR_PT = 7.0
 
 
@@ -44,19 +46,54 @@ def _name_paddock(
             return
 
 
-def name_pipes(sheet: Sheet, pipes: gpd.GeoDataFrame, space: FreeSpace) -> None:
-    """Write the name of each pipe that is long enough on paper beside it, never across it."""
-    per_point = sheet.metres_per_point
-    for name, line in zip(pipes["name"], pipes.geometry, strict=True):
-        width, height = (s * per_point for s in letter.text_size_pt(name, _PIPE_SIZE_PT))
-        if line.length < width:
-            continue
-        for share in (0.5, 0.35, 0.65, 0.2, 0.8):
-            at = line.interpolate(share, normalized=True)
-            found = space.by_point(at.x, at.y, width, height, 3.0 * per_point)
-            if found is not None:
-                _write(sheet, found, name, _PIPE_SIZE_PT, colour=letter.PIPE, style="italic")
+def name_pipes(
+    sheet: Sheet, pipes: gpd.GeoDataFrame, texts: Sequence[Sequence[str]], space: FreeSpace
+) -> None:
+    """Write what is to be said of each pipe beside it, never across it, longest pipe first.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    pipes : GeoDataFrame
+    texts : sequence of sequence of str
+        For each pipe what to write, best first; the next is tried where one finds no room.
+    space : FreeSpace
+    """
+    for i in np.argsort(-pipes.geometry.length.to_numpy(float), kind="stable"):
+        line = pipes.geometry.iloc[int(i)]
+        for text in texts[int(i)]:
+            if _name_pipe(sheet, line, text, space):
                 break
+
+
+def _name_pipe(sheet: Sheet, line: shapely.LineString, text: str, space: FreeSpace) -> bool:
+    per_point = sheet.metres_per_point
+    width, height = (side * per_point for side in letter.text_size_pt(text, _PIPE_SIZE_PT))
+    if line.length < width:
+        return False
+    for share in (0.5, 0.35, 0.65, 0.2, 0.8):
+        at = line.interpolate(share, normalized=True)
+        found = space.by_point(at.x, at.y, width, height, 3.0 * per_point)
+        if found is not None:
+            _write(sheet, found, text, _PIPE_SIZE_PT, colour=letter.PIPE, style="italic")
+            return True
+    return False
+
+
+def name_outlets(
+    sheet: Sheet, outlets: gpd.GeoDataFrame, texts: Sequence[str], space: FreeSpace
+) -> None:
+    """Write a figure beside each outlet."""
+    per_point = sheet.metres_per_point
+    for text, point in zip(texts, outlets.geometry, strict=True):
+        if not text:
+            continue
+        width, height = (
+            side * per_point for side in letter.text_size_pt(text, _OUTLET_SIZE_PT, "bold")
+        )
+        found = space.by_point(point.x, point.y, width, height, _CLEAR_PT * per_point)
+        if found is not None:
+            _write(sheet, found, text, _OUTLET_SIZE_PT, weight="bold")
 
 
 def name_source(sheet: Sheet, sources: gpd.GeoDataFrame, space: FreeSpace) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
 from dewpond.base.model import Plan
 from dewpond.base.surface import FloatArray
@@ -15,25 +16,38 @@ WIDTH_IN, FRAME_IN = 11.0, 4.2
 LEFT_IN, RIGHT_IN = 0.75, 0.35
 LABEL_PT = 6.2
 _LABEL_GAP_PT = 9.0
-_BARE_IN, _STRIP_IN = 0.3, 0.25
-"""Room left bare round names, and the strip at the foot that holds the names of pipes."""
+_BARE_IN = 0.3
+"""Room left bare round names."""
+_LEAST_SHARE_FOR_CLASS = 0.5
+"""The class limit is drawn whole where the ground then keeps this share of its height on paper."""
 _MANTISSAS = (8, 6, 5, 4, 3, 2.5, 2, 1.5, 1)
 
 
 @dataclass(frozen=True, eq=False)
 class Profile:
-    """Ground along several pipes end to end, and the frame it is drawn in.
+    """Levels along several pipes end to end, and the frame they are drawn in.
 
+    ``levels`` has a row for each point and columns ``distance_m``, ``ground_level_m``,
+    ``static_level_m``, ``grade_level_m``, ``class_limit_level_m``, as `Sizes.grade` has them.
     ``low_m`` and ``high_m`` are the limits of the level axis, ``exaggeration`` what they make
     of it, ``metres_per_point`` the length of a point along the distance axis.
     """
 
-    distance_m: FloatArray
-    ground_m: FloatArray
+    levels: pd.DataFrame
     low_m: float
     high_m: float
     exaggeration: float
     metres_per_point: float
+
+    @property
+    def distance_m(self) -> FloatArray:
+        """Distance of each point from the source [m]."""
+        return np.asarray(self.levels["distance_m"], dtype=float)
+
+    @property
+    def ground_m(self) -> FloatArray:
+        """Level of the ground at each point [m]."""
+        return np.asarray(self.levels["ground_level_m"], dtype=float)
 
     @property
     def rise_per_point(self) -> float:
@@ -67,7 +81,9 @@ class Stops:
 def take_profile(
     plan: Plan, pipes: Sequence[str], summits: Sequence[Label], hollows: Sequence[Label]
 ) -> Profile:
-    """Return the ground along a line of pipes, exaggerated as far as all its names have room.
+    """Return the levels along a line of pipes, exaggerated as far as all names have room.
+
+    The limit of the class is kept in the frame unless the rest would shrink too far for it.
 
     Parameters
     ----------
@@ -77,26 +93,54 @@ def take_profile(
     summits, hollows : sequence of Label
         Names that stand above the ground and hang below it.
     """
-    sections = [plan.heads.sections[pipe] for pipe in pipes]
-    distance = np.concatenate([section.distance_m for section in sections])
-    ground = np.concatenate([section.ground_level_m for section in sections])
+    levels = pd.concat([_levels(plan, pipe) for pipe in pipes], ignore_index=True)
+    distance, ground = (levels[c].to_numpy(float) for c in ("distance_m", "ground_level_m"))
     per_inch = max(float(np.ptp(distance)), 1.0) * 1.02 / (WIDTH_IN - LEFT_IN - RIGHT_IN)
     lowest = float(np.nanmin(ground))
-    above = [Label(max(float(np.nanmax(ground)), plan.heads.source_level_m), 0.0), *summits]
+    water = levels[["ground_level_m", "static_level_m", "grade_level_m"]].to_numpy(float)
+    labels = [Label(float(np.nanmax(water)), 0.0), *summits]
+    frame = _fit(labels, hollows, lowest, per_inch)
+    limit = levels["class_limit_level_m"].to_numpy(float)
+    if np.isfinite(limit).any():
+        whole = _fit([*labels, Label(float(np.nanmax(limit)), 0.0)], hollows, lowest, per_inch)
+        frame = whole if whole[2] >= _LEAST_SHARE_FOR_CLASS * frame[2] else frame
+    return Profile(levels, *frame, per_inch / letter.POINTS_PER_INCH)
+
+
+def _fit(
+    above: Sequence[Label], below: Sequence[Label], lowest_m: float, per_inch: float
+) -> tuple[float, float, float]:
+    """Return the limits of the level axis [m] and the exaggeration at which all has room."""
     for exaggeration in _exaggerations():
         rise_per_inch = per_inch / exaggeration
-        up_in = max(_BARE_IN + s.length_in + (s.level_m - lowest) / rise_per_inch for s in above)
+        up_in = max(_BARE_IN + s.length_in + (s.level_m - lowest_m) / rise_per_inch for s in above)
         down_in = max(
-            (_BARE_IN + s.length_in - (s.level_m - lowest) / rise_per_inch for s in hollows),
+            (_BARE_IN + s.length_in - (s.level_m - lowest_m) / rise_per_inch for s in below),
             default=0.0,
         )
-        down_in = max(down_in + _STRIP_IN, _STRIP_IN + _BARE_IN)
+        down_in = max(down_in, _BARE_IN)
         if up_in + down_in <= FRAME_IN:
             break
     spare_in = max(FRAME_IN - up_in - down_in, 0.0)
-    low = lowest - (down_in + spare_in / 2) * rise_per_inch
-    high = low + FRAME_IN * rise_per_inch
-    return Profile(distance, ground, low, high, exaggeration, per_inch / letter.POINTS_PER_INCH)
+    low = lowest_m - (down_in + spare_in / 2) * rise_per_inch
+    return low, low + FRAME_IN * rise_per_inch, exaggeration
+
+
+def _levels(plan: Plan, pipe: str) -> pd.DataFrame:
+    """Return the levels along one pipe; ground and still water where it was not sized."""
+    grade = plan.scheme.sizes.grade.get(pipe)
+    if grade is not None and len(grade):
+        return grade
+    section = plan.heads.sections[pipe]
+    return pd.DataFrame(
+        {
+            "distance_m": section.distance_m,
+            "ground_level_m": section.ground_level_m,
+            "static_level_m": plan.heads.source_level_m,
+            "grade_level_m": np.nan,
+            "class_limit_level_m": np.nan,
+        }
+    )
 
 
 def _exaggerations() -> Iterator[float]:
@@ -107,19 +151,27 @@ def _exaggerations() -> Iterator[float]:
 
 
 def take_stops(plan: Plan, pipes: Sequence[str]) -> Stops:
-    """Return source, junctions and outlets along a line of pipes."""
+    """Return source, junctions and outlets along a line of pipes, each with its heads."""
     first = str(plan.network.pipes.at[pipes[0], "from_node"])
     names = [first, *(str(plan.network.pipes.at[pipe, "to_node"]) for pipe in pipes)]
-    sections = [plan.heads.sections[pipe] for pipe in pipes]
-    at = [sections[0].distance_m[0], *(section.distance_m[-1] for section in sections)]
-    heads = plan.heads.nodes["static_head_m"].reindex(names).to_numpy(float)
+    tables = [_levels(plan, pipe) for pipe in pipes]
+    ends = pd.DataFrame([tables[0].iloc[0], *(table.iloc[-1] for table in tables)])
+    ground = ends["ground_level_m"].to_numpy(float)
+    flowing = ends["grade_level_m"].to_numpy(float) - ground
+    at_outlets = plan.scheme.sizes.outlets["residual_head_m"].reindex(names).to_numpy(float)
+    flowing = np.where(np.isfinite(at_outlets), at_outlets, flowing)
     return Stops(
-        np.array(at, dtype=float),
-        plan.heads.nodes["ground_level_m"].reindex(names).to_numpy(float),
+        ends["distance_m"].to_numpy(float),
+        ground,
         tuple(plan.network.nodes["kind"].reindex(names)),
         tuple(
-            f"{letter.plain(name, 22)}, static head {head:.1f} m"
-            for name, head in zip(names, heads, strict=True)
+            (
+                f"{letter.plain(name, 22)}, head {still:.1f} m still"
+                + (f", {flow:.1f} m flowing" if np.isfinite(flow) else "")
+            ).replace(" -", " \N{MINUS SIGN}")
+            for name, still, flow in zip(
+                names, ends["static_level_m"].to_numpy(float) - ground, flowing, strict=True
+            )
         ),
     )
 

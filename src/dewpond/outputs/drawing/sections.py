@@ -1,17 +1,20 @@
-"""Long sections: ground and still water along a line of pipe, with all that stands on it."""
+"""Long sections: ground, still and flowing water along a line of pipe, and what stands on it."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from dewpond.base.model import Plan
 from dewpond.base.surface import FloatArray
 from dewpond.base.units import bar_from_head_m
+from dewpond.outputs.drawing import band
 from dewpond.outputs.drawing import lettering as letter
 from dewpond.outputs.drawing.profile import (
     FRAME_IN,
@@ -28,12 +31,34 @@ from dewpond.outputs.drawing.profile import (
     take_stops,
 )
 
-_BOTTOM_IN = 0.95
-_TITLES_IN, _ELBOW_IN = 0.85, 0.2
+_KEY_IN, _AXIS_IN = 0.42, 0.42
+_BOTTOM_IN = _KEY_IN + _AXIS_IN + band.HEIGHT_IN
+_TITLES_IN, _ELBOW_IN = 1.03, 0.2
 _EARTH, _EARTH_LINE, _ABOVE_WATER = "#e9e0d2", "#6b5335", "#efb9b0"
-_SUMMIT, _HOLLOW = "#d55e00", "#117755"
+_LIMIT = "#8c1d40"
+_GRADE_DASH, _STILL_DASH, _LIMIT_DASH = "solid", (0, (6, 2.5)), (0, (5, 1.5, 1, 1.5))
+"""Lines are told apart by their dashes: they must read in grey as well."""
 
 Layers = Mapping[str, gpd.GeoDataFrame]
+
+
+@dataclass(frozen=True)
+class _Kind:
+    """How things of one kind on the ground line are drawn and named."""
+
+    marker: str
+    face: str
+    edge: str
+    label: str
+    up: bool
+
+
+_KINDS = {
+    "air_valve": _Kind("^", "#d55e00", "white", "Summit: place for an air valve", True),
+    "washout": _Kind("v", "#117755", "white", "Hollow: place for a washout", False),
+    "break_tank": _Kind("s", "white", letter.INK, "Break tank", True),
+    "reducing_valve": _Kind("P", letter.INK, "white", "Reducing valve", True),
+}
 
 
 def long_section(plan: Plan, layers: Layers, pipes: Sequence[str], number: int) -> Figure:
@@ -43,7 +68,7 @@ def long_section(plan: Plan, layers: Layers, pipes: Sequence[str], number: int) 
     ----------
     plan : Plan
     layers : mapping of str to GeoDataFrame
-        Features of the plan by kind; summits and hollows take their names from there.
+        Features of the plan by kind; summits, hollows and breaks take their names from there.
     pipes : sequence of str
         Names of pipes, each starting where the one before it ends.
     number : int
@@ -54,65 +79,77 @@ def long_section(plan: Plan, layers: Layers, pipes: Sequence[str], number: int) 
     Figure
         Distance from the source [m] against level [m], with a round vertical exaggeration.
     """
-    tops = _on_line(layers["air_valve"], pipes)
-    dips = _on_line(layers["washout"], pipes)
+    marks = _marks(layers, pipes)
     stops = take_stops(plan, pipes)
-    profile = take_profile(plan, pipes, _labels(tops), _labels(dips))
+    profile = take_profile(
+        plan, pipes, *(_labels(marks[marks["up"] == up]) for up in (True, False))
+    )
     names_in = max(letter.text_size_pt(text, LABEL_PT)[0] for text in stops.texts)
     height_in = _BOTTOM_IN + FRAME_IN + _ELBOW_IN + names_in / letter.POINTS_PER_INCH + _TITLES_IN
     figure = letter.new_figure(WIDTH_IN, height_in)
-    axes = figure.add_axes(
-        (
-            LEFT_IN / WIDTH_IN,
-            _BOTTOM_IN / height_in,
-            1 - (LEFT_IN + RIGHT_IN) / WIDTH_IN,
-            FRAME_IN / height_in,
-        )
-    )
-    _dress(axes, plan, profile)
-    _draw_levels(axes, plan, profile)
+    axes, foot = _new_axes(figure, height_in)
+    _dress(axes, foot, plan, profile)
+    _draw_levels(axes, profile)
     _draw_stops(axes, profile, stops)
-    _name_pipes(axes, profile, stops.distance_m, pipes)
-    _draw_points(axes, profile, tops, stops.distance_m, up=True)
-    _draw_points(axes, profile, dips, stops.distance_m, up=False)
+    texts = band.pipe_texts(plan.scheme.sizes.pipes, pipes)
+    band.draw_band(foot, stops.distance_m, pipes, texts, profile.metres_per_point)
+    for up in (True, False):
+        _draw_marks(axes, profile, marks[marks["up"] == up], stops.distance_m)
     _write_titles(figure, plan, profile, pipes, number)
     _draw_key(figure, axes)
     return figure
 
 
-def _on_line(points: gpd.GeoDataFrame, pipes: Sequence[str]) -> gpd.GeoDataFrame:
-    return points[points["pipe"].isin(list(pipes))].sort_values("distance_m", kind="stable")
+def _new_axes(figure: Figure, height_in: float) -> tuple[Axes, Axes]:
+    """Return the frame of the section, and that of the band right under it."""
+    left, width = LEFT_IN / WIDTH_IN, 1 - (LEFT_IN + RIGHT_IN) / WIDTH_IN
+    below = (_KEY_IN + _AXIS_IN) / height_in
+    axes = figure.add_axes((left, _BOTTOM_IN / height_in, width, FRAME_IN / height_in))
+    foot = figure.add_axes((left, below, width, band.HEIGHT_IN / height_in), sharex=axes)
+    return axes, foot
 
 
-def _labels(points: gpd.GeoDataFrame) -> list[Label]:
+def _marks(layers: Layers, pipes: Sequence[str]) -> pd.DataFrame:
+    """Return what stands on the ground line, along the way, with the text that names it."""
+    tables = [
+        layers[kind].assign(kind=kind, up=style.up)[
+            ["kind", "up", "name", "pipe", "distance_m", "ground_level_m"]
+        ]
+        for kind, style in _KINDS.items()
+    ]
+    marks = pd.concat([pd.DataFrame(table) for table in tables if len(table)] or tables[:1])
+    marks = marks[marks["pipe"].isin(list(pipes))].sort_values("distance_m", kind="stable")
+    texts = [
+        f"{name}, {level:.1f} m"
+        for name, level in zip(marks["name"], marks["ground_level_m"], strict=True)
+    ]
+    return marks.assign(text=texts, up=marks["up"].astype(bool))
+
+
+def _labels(marks: pd.DataFrame) -> list[Label]:
     return [
         Label(level, letter.text_size_pt(text, LABEL_PT)[0] / letter.POINTS_PER_INCH)
-        for level, text in zip(points["ground_level_m"], _point_texts(points), strict=True)
+        for level, text in zip(marks["ground_level_m"], marks["text"], strict=True)
     ]
 
 
-def _point_texts(points: gpd.GeoDataFrame) -> list[str]:
-    return [
-        f"{name}, {level:.1f} m"
-        for name, level in zip(points["name"], points["ground_level_m"], strict=True)
-    ]
-
-
-def _dress(axes: Axes, plan: Plan, profile: Profile) -> None:
+def _dress(axes: Axes, foot: Axes, plan: Plan, profile: Profile) -> None:
     first, last = profile.distance_m.min(), profile.distance_m.max()
     pad = max(last - first, 1.0) * 0.01
     axes.set_xlim(first - pad, last + pad)
     axes.set_ylim(profile.low_m, profile.high_m)
     terrain = plan.project.terrain
     datum = letter.plain(terrain.height_datum or "", 30) if terrain else ""
-    axes.set_xlabel("Distance along the pipe from the source (m)")
+    foot.set_xlabel("Distance along the pipe from the source (m)")
     axes.set_ylabel(f"Level above {datum} datum (m)" if datum else "Level (m)")
-    for axis in (axes.xaxis, axes.yaxis):
+    for axis in (foot.xaxis, axes.yaxis):
         axis.label.set(fontproperties=letter.font(8), color=letter.INK, parse_math=False)
         axis.get_offset_text().set_visible(False)
     axes.ticklabel_format(useOffset=False, style="plain")
-    axes.tick_params(length=3, width=0.6, color=letter.MUTED, labelcolor=letter.INK)
-    for text in (*axes.get_xticklabels(), *axes.get_yticklabels()):
+    for frame in (axes, foot):
+        frame.tick_params(length=3, width=0.6, color=letter.MUTED, labelcolor=letter.INK)
+    axes.tick_params(axis="x", bottom=False, labelbottom=False)
+    for text in (*foot.get_xticklabels(), *axes.get_yticklabels()):
         text.set_fontproperties(letter.font(7))
     axes.grid(axis="y", color=letter.FAINT, linewidth=0.5, zorder=0)
     axes.set_axisbelow(True)
@@ -120,29 +157,32 @@ def _dress(axes: Axes, plan: Plan, profile: Profile) -> None:
         spine.set(color=letter.MUTED, linewidth=0.7)
 
 
-def _draw_levels(axes: Axes, plan: Plan, profile: Profile) -> None:
-    level = plan.heads.source_level_m
+def _draw_levels(axes: Axes, profile: Profile) -> None:
     x, ground = profile.distance_m, profile.ground_m
+    levels = profile.levels
     axes.fill_between(x, ground, profile.low_m, color=_EARTH, linewidth=0, zorder=1)
     axes.plot(x, ground, color=_EARTH_LINE, linewidth=1.5, label="Ground", zorder=3)
-    axes.axhline(
-        level,
-        color=letter.STILL_WATER,
-        linewidth=1.3,
-        linestyle=(0, (6, 2.5)),
-        label="Static water level (no flow)",
-        zorder=2.5,
-    )
-    if (ground > level).any():
+    for column, label, colour, width, dash in (
+        ("static_level_m", "Static water level (no flow)", letter.STILL_WATER, 1.3, _STILL_DASH),
+        ("grade_level_m", "Hydraulic grade at design flow, lowest", letter.PIPE, 1.3, _GRADE_DASH),
+        ("class_limit_level_m", "Limit of the pipe's class", _LIMIT, 1.1, _LIMIT_DASH),
+    ):
+        level = levels[column].to_numpy(float)
+        if np.isfinite(level).any() and np.nanmin(level) < profile.high_m:
+            axes.plot(
+                x, level, color=colour, linewidth=width, linestyle=dash, label=label, zorder=2.5
+            )
+    highest = levels[["static_level_m", "grade_level_m"]].min(axis=1).to_numpy(float)
+    if (ground > highest).any():
         axes.fill_between(
             x,
             ground,
-            level,
-            where=ground > level,
+            highest,
+            where=(ground > highest).tolist(),
             interpolate=True,
             facecolor=_ABOVE_WATER,
             linewidth=0,
-            label="Ground above the static water level",
+            label="Ground above the water",
             zorder=2.8,
         )
 
@@ -176,39 +216,24 @@ def _draw_stops(axes: Axes, profile: Profile, stops: Stops) -> None:
         )  # fmt: skip
 
 
-def _name_pipes(axes: Axes, profile: Profile, at: FloatArray, pipes: Sequence[str]) -> None:
-    """Write the name of each pipe between its ends, at the foot of the frame, where it fits."""
-    for name, start, end in zip(pipes, at, at[1:], strict=False):
-        if letter.text_size_pt(name, 6)[0] * profile.metres_per_point < end - start:
-            axes.text(
-                (start + end) / 2, profile.low_m + 5 * profile.rise_per_point, name,
-                ha="center", va="bottom", fontproperties=letter.font(6, style="italic"),
-                color=letter.PIPE, parse_math=False, zorder=4,
-            )  # fmt: skip
-    for x in at:
-        axes.plot(
-            [x, x], [profile.low_m, profile.low_m + 14 * profile.rise_per_point],
-            color=letter.MUTED, linewidth=0.5, zorder=2.2,
-        )  # fmt: skip
-
-
-def _draw_points(
-    axes: Axes, profile: Profile, points: gpd.GeoDataFrame, stops_m: FloatArray, *, up: bool
-) -> None:
-    """Mark and name summits above the ground, or hollows below it."""
-    if not len(points):
+def _draw_marks(axes: Axes, profile: Profile, marks: pd.DataFrame, stops_m: FloatArray) -> None:
+    """Mark and name what stands on the ground line, above it or below it."""
+    if not len(marks):
         return
-    at, levels = points["distance_m"].to_numpy(float), points["ground_level_m"].to_numpy(float)
-    axes.plot(
-        at, levels, linestyle="none", marker="^" if up else "v", markersize=6,
-        color=_SUMMIT if up else _HOLLOW, markeredgecolor="white", zorder=5,
-        label="Summit: place for an air valve" if up else "Hollow: place for a washout",
-    )  # fmt: skip
+    at, levels = marks["distance_m"].to_numpy(float), marks["ground_level_m"].to_numpy(float)
+    for name, kind in _KINDS.items():
+        own = (marks["kind"] == name).to_numpy(bool)
+        if own.any():
+            axes.plot(
+                at[own], levels[own], linestyle="none", marker=kind.marker, markersize=6,
+                markerfacecolor=kind.face, markeredgecolor=kind.edge, zorder=5, label=kind.label,
+            )  # fmt: skip
     gap = profile.label_gap_m
     beside = step_aside(at, stops_m, 0.7 * gap)
     spread = spread_out(np.maximum.accumulate(beside), gap, *axes.get_xlim())
+    up = bool(marks["up"].iloc[0])
     way = profile.rise_per_point * (1 if up else -1)
-    for x, shown, level, text in zip(at, spread, levels, _point_texts(points), strict=True):
+    for x, shown, level, text in zip(at, spread, levels, marks["text"], strict=True):
         foot = level + 12 * way
         axes.plot([x, shown], [level + 4 * way, foot], color=letter.MUTED, linewidth=0.5, zorder=4)
         axes.text(
@@ -224,25 +249,45 @@ def _write_titles(
     height_in = figure.get_size_inches()[1]
     start = letter.plain(str(plan.network.pipes.at[pipes[0], "from_node"]), 30)
     end = letter.plain(str(plan.network.pipes.at[pipes[-1], "to_node"]), 30)
-    level = plan.heads.source_level_m
-    highest = level - float(np.nanmin(profile.ground_m))
-    lowest = level - float(np.nanmax(profile.ground_m))
+    head = profile.levels["static_level_m"].to_numpy(float) - profile.ground_m
+    highest, lowest = float(np.nanmax(head)), float(np.nanmin(head))
     title = f"{letter.plain(plan.holding.name, 40)}: long section {number}, {start} to {end}"
     lines = [
-        f"Length {np.ptp(profile.distance_m):,.0f} m  ·  static water level {level:.2f} m  ·  "
-        f"static head {lowest:.1f} to {highest:.1f} m (at most {bar_from_head_m(highest):.1f} "
-        f"bar)  ·  vertical exaggeration {profile.exaggeration:g}",
+        f"Length {np.ptp(profile.distance_m):,.0f} m  ·  static water level "
+        f"{plan.heads.source_level_m:.2f} m  ·  static head {lowest:.1f} to {highest:.1f} m (at "
+        f"most {bar_from_head_m(highest):.1f} bar)  ·  vertical exaggeration "
+        f"{profile.exaggeration:g}",
+        _flow_line(plan, profile, pipes),
         f"Static water level from {plan.heads.source_level_reason}",
     ]
     room_pt = (WIDTH_IN - 2 * 0.35) * letter.POINTS_PER_INCH
     rows = [(title, 12.0, "bold", letter.INK, 0.2)]
-    rows += [(line, 8.0, "normal", letter.MUTED, 0.46 + 0.18 * i) for i, line in enumerate(lines)]
+    rows += [(line, 8.0, "normal", letter.MUTED, 0.46 + 0.175 * i) for i, line in enumerate(lines)]
     for text, size, weight, colour, down_in in rows:
-        shown, size_pt = letter.fit(letter.plain(text, 250), size, room_pt, weight)
+        text = letter.plain(text, 250).replace(" -", " \N{MINUS SIGN}")
+        shown, size_pt = letter.fit(text, size, room_pt, weight)
         figure.text(
             0.35 / WIDTH_IN, 1 - down_in / height_in, shown, va="top", color=colour,
             fontproperties=letter.font(size_pt, weight), parse_math=False,
         )  # fmt: skip
+
+
+def _flow_line(plan: Plan, profile: Profile, pipes: Sequence[str]) -> str:
+    """Return what flows, the least head left, and how far the class limit lies above the water."""
+    flow = plan.scheme.flows.pipes["design_flow_l_min"].reindex(list(pipes)).to_numpy(float)
+    parts = [f"Design flow {flow[0]:.1f} L/min at the source, {flow[-1]:.1f} L/min at the end"]
+    levels = profile.levels
+    left = levels["grade_level_m"].to_numpy(float) - profile.ground_m
+    if not np.isfinite(left).any():
+        return f"{parts[0]}  ·  no pipe on offer will do, see the verdicts"
+    parts.append(f"least head while it flows {np.nanmin(left):.1f} m")
+    room = (levels["class_limit_level_m"] - levels["static_level_m"]).to_numpy(float)
+    if np.isfinite(room).any():
+        beyond = levels["class_limit_level_m"].to_numpy(float) > profile.high_m
+        outside = ", beyond the sheet" if beyond.any() else ""
+        outside += " in part" if beyond.any() and not beyond.all() else ""
+        parts.append(f"class limit {np.nanmin(room):.1f} m above still water at least{outside}")
+    return "  ·  ".join(parts)
 
 
 def _draw_key(figure: Figure, axes: Axes) -> None:
@@ -252,8 +297,8 @@ def _draw_key(figure: Figure, axes: Axes) -> None:
         labels=labels,
         loc="lower left",
         bbox_to_anchor=(LEFT_IN / WIDTH_IN, 0.1 / figure.get_size_inches()[1]),
-        ncols=4,
-        prop=letter.font(7),
+        ncols=5,
+        prop=letter.font(6.8),
         frameon=False,
         borderaxespad=0,
         borderpad=0,

@@ -19,7 +19,6 @@ from dewpond.base.model import Plan
 from dewpond.outputs.drawing import lettering as letter
 from dewpond.outputs.drawing.shapes import draw_lines, draw_polygons
 from dewpond.outputs.drawing.sheet import KeyEntry
-from dewpond.outputs.layers import short_of_head
 
 Style = dict[str, Any]
 
@@ -41,12 +40,26 @@ _MISSED: Style = {
 _OUTLET: Style = {"marker": "o", "markeredgewidth": 1.0}
 _LARGEST_DISC_PT, _SMALLEST_DISC_PT = 10.5, 7.5
 _POINTS: dict[str, Style] = {
-    "gate": {"marker": "s", "markersize": 3.6, "color": "white", "markeredgewidth": 0.9},
+    "gate": {
+        "marker": "s",
+        "markersize": 3.6,
+        "markerfacecolor": "white",
+        "markeredgecolor": letter.INK,
+        "markeredgewidth": 0.9,
+    },
     "source": {"marker": "s", "markersize": 8.0, "color": letter.INK},
+    "other_source": {
+        "marker": "s",
+        "markersize": 7.0,
+        "markerfacecolor": "white",
+        "markeredgewidth": 1.4,
+        "markeredgecolor": letter.INK,
+    },
 }
 _POINT_LABELS = {
     "gate": "Gateway",
     "source": "Source",
+    "other_source": "Source not used in this scheme",
 }
 
 
@@ -80,13 +93,13 @@ def draw_uncovered(axes: Axes, uncovered: gpd.GeoDataFrame) -> list[KeyEntry]:
 def draw_outlets(axes: Axes, outlets: gpd.GeoDataFrame, metres_per_point: float) -> list[KeyEntry]:
     """Draw each outlet as a disc with its number; hollow where water does not come as it must."""
     joined = outlets["static_head_m"].notna().to_numpy(bool)
-    short = joined & short_of_head(outlets).to_numpy(bool)
+    served = outlets["served"].to_numpy(bool)
     return draw_discs(
         axes,
         outlets,
         (
-            (joined & ~short, letter.PIPE, "white", "Outlet, with its number"),
-            (short, "white", letter.PIPE, "Outlet without the head it needs"),
+            (served, letter.PIPE, "white", "Outlet, with its number"),
+            (joined & ~served, "white", letter.PIPE, "Outlet without the water it needs"),
             (~joined, "white", letter.MUTED, "Outlet that no pipe can reach"),
         ),
         metres_per_point,
@@ -137,11 +150,18 @@ def draw_points(axes: Axes, kind: str, points: gpd.GeoDataFrame) -> list[KeyEntr
     rows = points.geometry[points.geometry.geom_type == "Point"]
     if not len(rows):
         return []
-    style = {**_POINTS[kind], "linestyle": "none", "markeredgecolor": "white"}
-    if kind == "gate":
-        style["markeredgecolor"] = letter.INK
+    style = {"markeredgecolor": "white", **_POINTS[kind], "linestyle": "none"}
     axes.add_line(Line2D(rows.x, rows.y, **style, zorder=6))
     return [KeyEntry(Line2D([], [], **style), _POINT_LABELS[kind])]
+
+
+def draw_sources(axes: Axes, sources: gpd.GeoDataFrame) -> list[KeyEntry]:
+    """Draw the source in use, and the others hollow."""
+    used = sources["feeds_scheme"].to_numpy(bool)
+    return [
+        *draw_points(axes, "source", sources[used]),
+        *draw_points(axes, "other_source", sources[~used]),
+    ]
 
 
 def band_entries(edges_m: Sequence[float], alpha: float, grey: float = 1.0) -> list[KeyEntry]:

@@ -42,6 +42,7 @@ def outlets(plan: Plan) -> gpd.GeoDataFrame:
             "static_head_m": figures([static_head_at_m(plan, name) for name in names], LEVEL),
             "residual_head_m": figures(heads["residual_head_m"], LEVEL),
             "needed_head_m": figures(heads["needed_head_m"], LEVEL),
+            "served": np.array([_served_as_asked(plan, name) for name in names], dtype=bool),
             "design_flow_l_min": figures(watering["design_flow_l_min"], FLOW),
             "available_flow_l_min": figures(flows["available_flow_l_min"], FLOW),
             "trough": texts([_text(value) for value in watering["trough"]]),
@@ -53,10 +54,18 @@ def outlets(plan: Plan) -> gpd.GeoDataFrame:
     )
 
 
-def short_of_head(outlets: gpd.GeoDataFrame) -> pd.Series:
-    """Say which outlets have not the head that their float valve needs at their worst."""
-    spare_m = outlets["residual_head_m"] - outlets["needed_head_m"]
-    return outlets["static_head_m"].notna() & ~(spare_m >= -HEAD_ROUNDING_M)
+def _served_as_asked(plan: Plan, name: str) -> bool:
+    """Say whether water comes over all ground on the way, with the head that the valve needs."""
+    heads = plan.scheme.sizes.outlets
+    if name not in heads.index or behind_high_ground(plan, name):
+        return False
+    residual, needed = heads.loc[name, ["residual_head_m", "needed_head_m"]]
+    return bool(residual >= needed - HEAD_ROUNDING_M)
+
+
+def behind_high_ground(plan: Plan, name: str) -> bool:
+    """Say whether ground on the way to an outlet lies above the still water at the source."""
+    return _worst_on_the_way(plan, name)[0] < -HEAD_ROUNDING_M
 
 
 def _served(plan: Plan, site: int) -> tuple[int, ...]:
