@@ -47,3 +47,21 @@ def test_paddocks_without_stock_or_sites() -> None:
     reach = walk([shapely.box(0, 0, 50, 50), shapely.box(60, 0, 90, 30)], [(0, 1, 60.0, 0.0)])
     assert set(reach.cells["paddock"]) == {0, 1}
     assert set(reach.cells["paddock"][reach.walk_m.indices]) == {1}
+
+
+def test_a_sliver_is_counted_in_on_its_own_side_of_the_fence() -> None:
+    """A fence 2 cm below the cells' edge; the nearest centre is that of the cell across it."""
+    fence = shapely.box(0, 4.96, 15, 4.98)
+    reach = walk([shapely.box(0, 0, 20, 10).difference(fence)], SITE)
+    area = dict(zip(map(tuple, points(reach)), reach.cells["area_m2"], strict=True))
+    assert len(area) == 8
+    for east in (2.5, 7.5, 12.5):
+        assert area[east, 7.5] == pytest.approx(25 + 5 * 0.02)
+        assert area[east, 2.5] == pytest.approx(25 - 5 * 0.04)
+
+
+def test_a_paddock_of_slivers_in_several_parts_is_one_cell_at_least() -> None:
+    parts = shapely.MultiPolygon([shapely.box(0, 0, 0.5, 0.5), shapely.box(9, 0, 9.6, 0.6)])
+    reach = walk([parts], SITE)
+    assert len(reach.cells) == 1
+    assert reach.cells["area_m2"].sum() == pytest.approx(parts.area)

@@ -11,7 +11,10 @@ from scipy.spatial import cKDTree
 from dewpond.base.gridgraph import BoolArray, FloatArray, IntArray
 
 LEAST_SHARE_OF_CELL = 0.02
-"""A piece smaller than this share of a cell is counted in with its nearest neighbour."""
+"""A piece smaller than this share of a cell is counted in with a neighbour."""
+
+NEIGHBOURS = 8
+"""Of so many neighbours, the nearest in view takes in a small piece."""
 
 
 def cut_cells(paddock: shapely.Geometry, transform: Affine) -> pd.DataFrame:
@@ -40,7 +43,7 @@ def cut_cells(paddock: shapely.Geometry, transform: Affine) -> pd.DataFrame:
     whole["whole"], pieces["whole"] = True, False
     cells = pd.concat([part for part in (whole, pieces) if len(part)], ignore_index=True)
     cells = cells.sort_values(["row", "column", "northing_m", "easting_m"], ignore_index=True)
-    return _fold_slivers(cells, cell_m2)
+    return _fold_slivers(paddock, cells, cell_m2)
 
 
 def _window(paddock: shapely.Geometry, transform: Affine) -> tuple[IntArray, IntArray]:
@@ -123,7 +126,7 @@ def _table(
     return table
 
 
-def _fold_slivers(cells: pd.DataFrame, cell_m2: float) -> pd.DataFrame:
+def _fold_slivers(paddock: shapely.Geometry, cells: pd.DataFrame, cell_m2: float) -> pd.DataFrame:
     area = cells["area_m2"].to_numpy(copy=True)
     kept = area >= LEAST_SHARE_OF_CELL * cell_m2
     if kept.all():
@@ -131,6 +134,17 @@ def _fold_slivers(cells: pd.DataFrame, cell_m2: float) -> pd.DataFrame:
     if not kept.any():
         kept[np.argmax(area)] = True
     points = cells[["easting_m", "northing_m"]].to_numpy()
-    _, nearest = cKDTree(points[kept]).query(points[~kept])
+    nearest = _nearest_in_view(paddock, points[~kept], points[kept])
     np.add.at(area, np.flatnonzero(kept)[nearest], area[~kept])
     return cells.assign(area_m2=area)[kept].reset_index(drop=True)
+
+
+def _nearest_in_view(
+    paddock: shapely.Geometry, places: FloatArray, others: FloatArray
+) -> IntArray:
+    """Position of the nearest of some others with no fence between; failing that, the nearest."""
+    count = min(NEIGHBOURS, len(others))
+    _, near = cKDTree(others).query(places, k=np.arange(1, count + 1))
+    ends = np.stack([np.broadcast_to(places[:, None], (*near.shape, 2)), others[near]], axis=2)
+    clear = shapely.covers(paddock, shapely.linestrings(ends))
+    return np.asarray(near[np.arange(len(places)), clear.argmax(axis=1)], dtype=np.intp)
