@@ -12,7 +12,7 @@ from shapely import affinity
 
 from dewpond.base.surface import FloatArray
 
-CRUMB = 0.01
+CRUMB = 0.005
 """Share of a break up to which ground cut off by a wavy fence goes to the next break."""
 
 _TURNS = tuple(math.radians(degrees) for degrees in (0, 90, 45, 135, 22, 68, 112, 158))
