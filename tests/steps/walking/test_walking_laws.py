@@ -13,7 +13,7 @@ from walking_fields import points, walk, walks_of
 
 numbers = st.integers(min_value=0, max_value=400)
 shares = st.floats(min_value=0.0, max_value=0.999)
-modest = settings(deadline=None, derandomize=True, max_examples=8)
+modest = settings(deadline=None, derandomize=True, max_examples=6)
 
 
 @modest

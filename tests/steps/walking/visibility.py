@@ -19,20 +19,22 @@ def exact_walks(polygon: shapely.Polygon, source: np.ndarray, goals: np.ndarray)
     graph = nx.Graph()
     places = np.vstack([source, vertices])
     graph.add_nodes_from(range(len(places)))
-    first, second = np.triu_indices(len(places), 1)
-    graph.add_weighted_edges_from(_visible(wide, places, places, first, second))
+    first, second, length = _visible(wide, places, places, *np.triu_indices(len(places), 1))
+    graph.add_weighted_edges_from(
+        zip(first.tolist(), second.tolist(), length.tolist(), strict=True)
+    )
     cost = nx.single_source_dijkstra_path_length(graph, 0)
     reach = np.array([cost.get(node, np.inf) for node in range(len(places))])
     goal, node = (part.ravel() for part in np.indices((len(goals), len(places))))
+    goal, node, length = _visible(wide, goals, places, goal, node)
     best = np.full(len(goals), np.inf)
-    for g, n, length in _visible(wide, goals, places, goal, node):
-        best[g] = min(best[g], reach[n] + length)
+    np.minimum.at(best, goal, reach[node] + length)
     return best
 
 
 def _visible(
     polygon: shapely.Geometry, one: np.ndarray, two: np.ndarray, i: np.ndarray, j: np.ndarray
-) -> list[tuple[int, int, float]]:
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     lines = shapely.linestrings(np.stack([one[i], two[j]], axis=1))
     seen = shapely.covers(polygon, lines)
-    return list(zip(i[seen].tolist(), j[seen].tolist(), shapely.length(lines[seen]), strict=True))
+    return i[seen], j[seen], shapely.length(lines[seen])

@@ -18,6 +18,9 @@ from dewpond.steps.walking import measure_walks
 
 CRS = pyproj.CRS("EPSG:32630")
 
+NONE = gpd.GeoDataFrame({"name": []}, geometry=[], crs=CRS)
+FENCES = gpd.GeoDataFrame({"paddocks": []}, geometry=[], crs=CRS)
+
 Heights = Callable[[np.ndarray, np.ndarray], np.ndarray]
 
 
@@ -46,13 +49,12 @@ def make_holding(paddocks: Sequence[shapely.Geometry], surface: Grid) -> Holding
         geometry=list(paddocks),
         crs=CRS,
     )
-    none = gpd.GeoDataFrame({"name": []}, geometry=[], crs=CRS)
     mob = MobSettings(name="ewes", species="sheep", head=10, weight_kg=70)
     return Holding(
         "made by hand",
         CRS,
         table,
-        Features(none, none, none, none, none),
+        Features(NONE, NONE, NONE, NONE, NONE),
         (Mob(mob, tuple(range(len(paddocks)))),),
         (),
         Surface((surface,), CRS, abs(surface.transform.a)),
@@ -67,8 +69,7 @@ def make_candidates(access: Sequence[tuple[int, int, float, float]]) -> Candidat
         geometry=gpd.points_from_xy(first["easting_m"], first["northing_m"]),
         crs=CRS,
     ).reset_index(drop=True)
-    fences = gpd.GeoDataFrame({"paddocks": []}, geometry=[], crs=CRS)
-    return Candidates(sites, table, fences, {})
+    return Candidates(sites, table, FENCES, {})
 
 
 def walk(
