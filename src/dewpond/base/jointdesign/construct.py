@@ -57,14 +57,14 @@ def _grow(
     network = maker.network
     graph = maker.matrix(arc_price)
     rarity = 1.0 / np.maximum(np.diff(network.groups.indptr), 1)
-    open_groups = maker.cover(chosen) == 0
+    unserved = maker.cover(chosen) == 0
     joined = tree[network.site_node]
-    while open_groups.any() or np.any(chosen & ~joined) or _lacking(maker, chosen).any():
+    while unserved.any() or np.any(chosen & ~joined) or _lacking(maker, chosen).any():
         far, before, _ = csgraph.dijkstra(
             graph, indices=np.flatnonzero(tree), return_predecessors=True, min_only=True
         )
         price = far[network.site_node] + np.where(chosen, 0.0, site_price)
-        gain = maker.by_site @ (rarity * open_groups)
+        gain = maker.by_site @ (rarity * unserved)
         if network.has_limits:
             gain = _heed_limits(maker, chosen, gain)
         gain[chosen & ~joined] = rarity.sum() + 1.0
@@ -79,13 +79,15 @@ def _grow(
             tree[node] = True
             node = int(before[node])
         joined = tree[network.site_node]
-        open_groups = maker.cover(chosen) == 0
+        unserved[maker.groups_of(best)] = False
     return True
 
 
 def _lacking(maker: SchemeMaker, chosen: BoolArray) -> BoolArray:
     """Return which limit rows stay below their least value although another site could help."""
     network = maker.network
+    if not network.has_limits:
+        return np.zeros(0, dtype=bool)
     value = network.limit_matrix @ chosen.astype(float)
     could = network.limit_matrix @ (~chosen).astype(float) > 0
     return np.asarray((value < network.limit_lower - 1e-9) & could)

@@ -9,8 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-import scipy.sparse as sp
-from scipy.sparse import csgraph
 
 from dewpond.base.jointdesign.construct import construct, tidy
 from dewpond.base.jointdesign.problem import BoolArray, FloatArray
@@ -49,11 +47,10 @@ def improve(
     best = scheme
     if hint is None:
         hint = np.zeros(maker.network.n_arcs), np.zeros(maker.network.n_sites)
-    true_length = maker.matrix(maker.network.arc_cost)
     for _ in range(attempts):
         if out_of_time() or not best.outlets.any():
             break
-        candidate = _rebuild(maker, best, random, true_length, hint)
+        candidate = _rebuild(maker, best, random, hint)
         if candidate is None or candidate.cost > best.cost + _BETTER:
             continue
         if candidate.cost < best.cost - _BETTER:
@@ -66,17 +63,16 @@ def _rebuild(
     maker: SchemeMaker,
     scheme: Scheme,
     random: np.random.Generator,
-    true_length: sp.csr_array,
     hint: tuple[FloatArray, FloatArray],
 ) -> Scheme | None:
     """Tear down the outlets nearest to a random site, and grow back at shaken prices."""
     network = maker.network
     centre = int(network.site_node[random.integers(network.n_sites)])
-    far = csgraph.dijkstra(true_length, indices=centre)
+    far = maker.pipe_to_sites(centre)
     standing = np.flatnonzero(scheme.outlets)
     most = max(2, min(_MOST_TORN, int(_LARGEST_SHARE * len(standing))))
     count = int(random.integers(1, most + 1))
-    torn = standing[np.argsort(far[network.site_node[standing]], kind="stable")[:count]]
+    torn = standing[np.argsort(far[standing], kind="stable")[:count]]
     outlets = scheme.outlets.copy()
     outlets[torn] = False
     outlets |= network.forced

@@ -42,6 +42,7 @@ class SchemeMaker:
     Parameters
     ----------
     network : Network
+        Prices must be the same both ways along an edge.
     """
 
     def __init__(self, network: Network) -> None:
@@ -52,17 +53,39 @@ class SchemeMaker:
             (self.size, self.size),
         )
         # scipy's graph routines take 32-bit indices only.
-        self._indices = numbered.indices.astype(np.int32)
-        self._indptr = numbered.indptr.astype(np.int32)
+        self._graph = sp.csr_array(
+            (
+                np.zeros(network.n_arcs),
+                numbered.indices.astype(np.int32),
+                numbered.indptr.astype(np.int32),
+            ),
+            (self.size, self.size),
+        )
         self._arc_at = numbered.data - 1
-        self._tail_at = network.tail[self._arc_at]
-        self._head_at = network.head[self._arc_at]
         self.by_site = network.groups_by_site.astype(float)
+        # Links are edges, then sources, cheapest first, for trees after Kruskal.
+        forward = np.delete(np.arange(network.n_arcs), network.n_edges + np.arange(network.n_edges))
+        self._link = forward[np.argsort(network.arc_cost[forward], kind="stable")]
+        self._link_tail = network.tail[self._link]
+        self._link_head = network.head[self._link]
+        self._from_centre: dict[int, FloatArray] = {}
 
     def matrix(self, arc_length: FloatArray) -> sp.csr_array:
-        """Return the arcs as a matrix of lengths, shape (n + 1, n + 1)."""
-        data = np.maximum(arc_length, _LEAST_LENGTH)[self._arc_at]
-        return sp.csr_array((data, self._indices, self._indptr), (self.size, self.size))
+        """Return the arcs as a matrix of lengths, shape (n + 1, n + 1).
+
+        It is the same matrix each time, refilled: laying one out anew costs more than a search in
+        it.
+        """
+        self._graph.data[:] = np.maximum(arc_length, _LEAST_LENGTH)[self._arc_at]
+        return self._graph
+
+    def pipe_to_sites(self, node: int) -> FloatArray:
+        """Return the price of the cheapest pipe from a node to each site, shape (s,)."""
+        if node not in self._from_centre:
+            graph = self.matrix(self.network.arc_cost)
+            far = csgraph.dijkstra(graph, indices=node)
+            self._from_centre[node] = far[self.network.site_node]
+        return self._from_centre[node]
 
     def cover(self, outlets: BoolArray) -> IntArray:
         """Return how many chosen sites serve each group, shape (g,)."""
@@ -85,51 +108,77 @@ class SchemeMaker:
         network = self.network
         inside = nodes.copy()
         inside[network.root] = True
-        usable = inside[self._tail_at] & inside[self._head_at]
+        usable = inside[self._link_tail] & inside[self._link_head]
         if not network.several_sources:
             usable &= self._one_source(inside)
-        arcs = self._arc_at[usable]
-        lengths = np.maximum(network.arc_cost[arcs], _LEAST_LENGTH)
-        indptr = np.concatenate([[0], np.cumsum(usable)])[self._indptr].astype(np.int32)
-        graph = sp.csr_array((lengths, self._indices[usable], indptr), (self.size, self.size))
-        tree = csgraph.minimum_spanning_tree(graph)
-        order, before = csgraph.breadth_first_order(tree, network.root, directed=False)
-        return self._prune(order, before, outlets)
+        needed = network.site_node[outlets]
+        arcs = self._tree(np.flatnonzero(usable), needed.tolist())
+        if arcs is None:
+            return None
+        touched = np.zeros(network.n_nodes, dtype=bool)
+        touched[network.head[arcs]] = True
+        return Scheme(arcs, outlets, touched, self.cost(arcs, outlets))
 
     def _one_source(self, inside: BoolArray) -> BoolArray:
-        """Return which stored arcs stay when only the cheapest source inside may open."""
+        """Return which links stay when only the cheapest source inside may open."""
         network = self.network
         cost = np.where(inside[network.source_node], network.source_cost, np.inf)
         best = network.source_node[int(np.argmin(cost))]
-        return np.asarray((self._tail_at != network.root) | (self._head_at == best))
+        return np.asarray((self._link_tail != network.root) | (self._link_head == best))
 
-    def _prune(self, order: IntArray, before: IntArray, outlets: BoolArray) -> Scheme | None:
-        network = self.network
-        needed = np.zeros(self.size, dtype=bool)
-        needed[network.site_node[outlets]] = True
-        reached = np.zeros(self.size, dtype=bool)
-        reached[order] = True
-        if np.any(needed & ~reached):
+    def _tree(self, usable: IntArray, needed: list[int]) -> IntArray | None:
+        """Return the arcs of the cheapest tree over usable links, without idle branches.
+
+        A loop in plain Python: the trees have some dozens of nodes, fewer than it takes for
+        scipy's routines to earn back the laying out of their matrices.
+        """
+        beside = self._spanning(usable)
+        root = self.network.root
+        above = {root: (root, 0)}
+        order = [root]
+        for node in order:
+            for other, arc in beside.get(node, ()):
+                if other not in above:
+                    above[other] = node, arc
+                    order.append(other)
+        if any(node not in above for node in needed):
             return None
-        above, below = before.tolist(), order[:0:-1].tolist()
-        keep = needed.tolist()
-        for node in below:
-            if keep[node]:
-                keep[above[node]] = True
-        kept = np.array(keep)
-        kept[network.root] = True
-        heads = np.flatnonzero(kept[:-1])
-        arcs = np.sort(self._arc_between(before[heads], heads))
-        return Scheme(arcs, outlets, kept[:-1], self.cost(arcs, outlets))
+        keep = set(needed)
+        arcs = []
+        for node in reversed(order[1:]):
+            if node in keep:
+                tail, arc = above[node]
+                keep.add(tail)
+                arcs.append(arc)
+        return np.array(sorted(arcs), dtype=np.int64)
 
-    def _arc_between(self, tail: IntArray, head: IntArray) -> IntArray:
-        flat = self._tail_at.astype(np.int64) * self.size + self._head_at
-        return np.asarray(
-            self._arc_at[np.searchsorted(flat, tail.astype(np.int64) * self.size + head)]
+    def _spanning(self, usable: IntArray) -> dict[int, list[tuple[int, int]]]:
+        """Return the cheapest forest over usable links: the nodes beside each, and the arc there."""
+        edges = self.network.n_edges
+        group = list(range(self.size))
+        beside: dict[int, list[tuple[int, int]]] = {}
+        links = zip(
+            self._link[usable].tolist(),
+            self._link_tail[usable].tolist(),
+            self._link_head[usable].tolist(),
+            strict=True,
         )
+        for arc, tail, head in links:
+            first, second = tail, head
+            while group[first] != first:
+                group[first] = first = group[group[first]]
+            while group[second] != second:
+                group[second] = second = group[group[second]]
+            if first != second:
+                group[first] = second
+                beside.setdefault(tail, []).append((head, arc))
+                beside.setdefault(head, []).append((tail, arc + edges))
+        return beside
 
     def cost(self, arcs: IntArray, outlets: BoolArray) -> float:
         """Return the whole cost of a scheme."""
         network = self.network
-        broken = network.limit_excess(outlets).sum() * network.limit_penalty
-        return float(network.arc_cost[arcs].sum() + network.site_cost[outlets].sum() + broken)
+        price = network.arc_cost[arcs].sum() + network.site_cost[outlets].sum()
+        if network.has_limits:
+            price += network.limit_excess(outlets).sum() * network.limit_penalty
+        return float(price)
