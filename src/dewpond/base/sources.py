@@ -11,9 +11,10 @@ import numpy.typing as npt
 from dewpond.base.errors import Fault, InputError
 from dewpond.base.model.holding import Holding, Source
 from dewpond.base.settings.water import SupplySettings
+from dewpond.base.still_water import ground_level, still_water
 from dewpond.base.storage import STEPS_A_DAY, hours_share
 from dewpond.base.surface import FloatArray
-from dewpond.base.units import MINUTES_PER_HOUR, head_m_from_bar
+from dewpond.base.units import MINUTES_PER_HOUR
 
 SERVICE_PIPE_EXPONENT = 1.85
 """Power of flow by which pressure of a main falls: friction in its service pipe.
@@ -87,16 +88,7 @@ def source_ground_m(holding: Holding, source: Source) -> float:
     InputError
         Where no raster knows the place and no level is given.
     """
-    if source.settings.level_m is not None:
-        return source.settings.level_m
-    level_m = float(holding.surface.heights_m(source.easting_m, source.northing_m))
-    if np.isnan(level_m):
-        raise InputError([Fault(
-            f'[[source]] "{source.name}"',
-            "stands where no elevation raster has a height",
-            remedy="give its ground level as level_m, or a raster that reaches it",
-        )])  # fmt: skip
-    return level_m
+    return ground_level(source, holding.surface)[0]
 
 
 def source_named(holding: Holding, name: str) -> Source:
@@ -149,16 +141,16 @@ def source_curve(holding: Holding, source: Source, supply: SupplySettings) -> So
         A bucket that was filled above the level to which the main's pressure reaches; ground
         that is not known.
     """
+    still_m = still_water(source, holding.surface)[0]
     ground_m = source_ground_m(holding, source)
     if source.settings.kind == "mains":
-        return _main(source, ground_m, supply)
+        return _main(source, ground_m, still_m, supply)
     pump = source.settings.pump
     depth_m = 0.0
     if pump is not None and pump_place(source) != "none":
         depth_m = pump.water_level_below_m
     lifted = pump is not None and source.settings.kind in ("borehole", "spring", "surface_water")
-    above_m = 0.0 if lifted else source.settings.height_above_ground_m or 0.0
-    level_m = ground_m - depth_m + above_m
+    level_m = (ground_m if lifted else still_m) - depth_m
     most = _least_known(source.settings.yield_l_min, None)
     daily = _daily(source, most)
     warnings: tuple[str, ...] = ()
@@ -177,12 +169,10 @@ def source_curve(holding: Holding, source: Source, supply: SupplySettings) -> So
     return SourceCurve(level_m, level_m, most, daily, False, reason, warnings)
 
 
-def _main(source: Source, ground_m: float, supply: SupplySettings) -> SourceCurve:
+def _main(source: Source, ground_m: float, still_m: float, supply: SupplySettings) -> SourceCurve:
     """Return the falling curve of a main, through the worst of its timed buckets."""
     settings = source.settings
     gauge_m = ground_m + (settings.height_above_ground_m or 0.0)
-    head_m = head_m_from_bar(settings.static_pressure_bar or 0.0)
-    still_m = gauge_m + head_m
     found = [
         (item.litres / item.seconds * 60.0, item.level_m, item.through) for item in settings.bucket
     ]
@@ -214,7 +204,7 @@ def _main(source: Source, ground_m: float, supply: SupplySettings) -> SourceCurv
         f"{gauge_m:.1f} m in a dry summer."
     )
     return SourceCurve(
-        still_m, gauge_m, most, _daily(source, most), head_m > 0, reason, tuple(warnings)
+        still_m, gauge_m, most, _daily(source, most), still_m > gauge_m, reason, tuple(warnings)
     )
 
 

@@ -24,7 +24,7 @@ def still_water(source: Source, surface: Surface) -> tuple[float, str]:
     InputError
         When the ground at the source is neither given nor known to any raster.
     """
-    ground_m, ground_reason = _ground(source, surface)
+    ground_m, ground_reason = ground_level(source, surface)
     above_m = source.settings.height_above_ground_m or 0.0
     parts = [ground_reason]
     if above_m:
@@ -55,7 +55,14 @@ def level_that_binds(source: Source, surface: Surface) -> float:
         return np.inf
 
 
-def _ground(source: Source, surface: Surface) -> tuple[float, str]:
+def ground_level(source: Source, surface: Surface) -> tuple[float, str]:
+    """Return the ground level at a source [m] and its origin: as given, or else the surface.
+
+    Raises
+    ------
+    InputError
+        Where no level is given and no raster knows the place.
+    """
     if source.settings.level_m is not None:
         return source.settings.level_m, f"ground {source.settings.level_m:.1f} m as given"
     level_m = float(surface.heights_m(source.easting_m, source.northing_m))
