@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from dewpond.base.model import Demand
 from dewpond.base.settings import DesignSettings, SupplySettings
+from dewpond.steps.heads import profile_heads
 from dewpond.steps.isolation import place_isolation
-from steps.corridors.pipe_ground import box
+from steps.corridors.pipe_ground import box, surface
 from steps.schemes import make_scheme
 
 # Source, fork, an outlet each side; the second side runs on to a third outlet.
@@ -92,6 +95,24 @@ def test_pipe_that_climbs_from_the_source_drains_back_to_it():
     fittings = isolation(lambda x, y: 100 + 0.03 * x + 0.03 * y).fittings
     drains = fittings[fittings["kind"] == "drain"]
     assert drains[["pipe", "distance_m"]].to_numpy().tolist() == [["pipe 1", 0.0]]
+
+
+@pytest.mark.parametrize(("posting_m", "drains"), [(5.0, 1), (50.0, 0)])
+def test_a_fall_within_the_noise_of_coarse_heights_needs_no_drain(posting_m, drains):
+    # One metre down to the source: plain at 5 m, within the 2 m that 50 m data may be out.
+    heights = surface(lambda x, y: 100 + np.clip(x, 0, 100) / 100 + 0.0 * y, posting_m)
+    scheme = make_scheme(
+        WAYS, USES, lambda x, y: 100 + np.clip(x, 0, 100) / 100, paddocks=PADDOCKS
+    )
+    farm = replace(scheme.farm, surface=heights)
+    heads = profile_heads(farm, scheme.network)
+    demand = Demand(
+        pd.DataFrame({"daily_demand_l": [3000.0, 1000.0]}, index=["cows", "ewes"]), pd.DataFrame()
+    )
+    fittings = place_isolation(
+        farm, demand, scheme.network, heads, scheme.watering, SupplySettings(), DesignSettings()
+    ).fittings
+    assert (fittings["kind"] == "drain").sum() == drains
 
 
 @pytest.mark.parametrize(

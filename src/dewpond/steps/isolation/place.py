@@ -6,13 +6,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from dewpond.base.extrema import least_prominence_m
 from dewpond.base.model import Demand, Heads, Holding, Isolation, Network, Section, Watering
 from dewpond.base.settings import DesignSettings, SupplySettings
 from dewpond.steps.isolation.frost import frost_notes
-
-# A low point must lie this far below the way on to hold water worth draining [m]; common
-# practice, no source.
-_PROMINENCE_M = 0.5
 
 _COLUMNS = [
     "kind", "pipe", "distance_m", "easting_m", "northing_m", "ground_level_m", "reason",
@@ -62,7 +59,8 @@ def place_isolation(
         fittings = pd.DataFrame(columns=_COLUMNS)
         return Isolation(fittings, pd.DataFrame(columns=["outlets_shut", "dry_share"]))
     valves = [_at_source(network, heads, "stop valve"), *_at_forks(network, heads)]
-    drains = [*_in_hollows(heads), *_at_ends(network, heads)]
+    fall_m = least_prominence_m(holding.surface.posting_m)
+    drains = [*_in_hollows(heads), *_at_ends(network, heads, fall_m)]
     rows = [*valves, _at_source(network, heads, "meter"), *drains]
     fittings = pd.DataFrame(rows, columns=_COLUMNS, index=_names(rows))
     shut = [_all_outlets(network), *(_beyond(network, row["pipe"]) for row in valves[1:])]
@@ -132,32 +130,32 @@ def _in_hollows(heads: Heads) -> list[dict[str, object]]:
     ]
 
 
-def _at_ends(network: Network, heads: Heads) -> list[dict[str, object]]:
+def _at_ends(network: Network, heads: Heads, fall_m: float) -> list[dict[str, object]]:
     """Return drains where pipe ends, or begins at the source, lower than the way to it."""
     found = []
     first = str(network.pipes.index[0])
     alone = (network.pipes["from_node"] == network.nodes.index[0]).sum() == 1
-    if alone and _falls_to_end(heads.sections[first].ground_level_m[::-1]):
+    if alone and _falls_to_end(heads.sections[first].ground_level_m[::-1], fall_m):
         reason = "the pipe falls back to the source"
         found.append(_fitting("drain", first, heads.sections[first], 0, reason))
     ends = ~network.pipes["to_node"].isin(network.pipes["from_node"])
     for pipe in network.pipes.index[ends]:
         section = heads.sections[str(pipe)]
-        if _falls_to_end(section.ground_level_m):
+        if _falls_to_end(section.ground_level_m, fall_m):
             last = len(section.distance_m) - 1
             reason = f"the pipe falls to its end at {network.pipes.at[pipe, 'to_node']}"
             found.append(_fitting("drain", str(pipe), section, last, reason))
     return found
 
 
-def _falls_to_end(ground_m: npt.NDArray[np.float64]) -> bool:
-    """Say whether ground falls to its end, by more than noise, from the last rise before it."""
+def _falls_to_end(ground_m: npt.NDArray[np.float64], fall_m: float) -> bool:
+    """Say whether ground falls at least so far [m] to its end from the last rise before it."""
     known = ground_m[~np.isnan(ground_m)]
     if known.size < 2:
         return False
     lower = np.flatnonzero(known < known[-1])
     since = known[lower[-1] :] if lower.size else known
-    return bool(since.max() - known[-1] >= _PROMINENCE_M)
+    return bool(since.max() - known[-1] >= fall_m)
 
 
 def _all_outlets(network: Network) -> tuple[str, ...]:
