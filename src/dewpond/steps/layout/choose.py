@@ -14,9 +14,9 @@ from dewpond.base.settings import DesignSettings, LayoutSettings, PricesSettings
 from dewpond.steps.layout.groups import Groups, group_cells
 from dewpond.steps.layout.options import IntArray, Options, gather_options, outlet_limits
 from dewpond.steps.layout.remarks import (
+    about_gap,
     about_limits,
     about_still_water,
-    about_time,
     about_unjoined,
     about_useless,
 )
@@ -143,12 +143,13 @@ class _Task:
         dry[chosen.unreachable_groups] = True
         unreachable = (self.groups.of_cell < 0) | self.groups.cells_in(dry)
         name = self.holding.sources[source].name
+        proof = _proof(outlet_cost + pipe_cost, chosen)
         warnings = [
             *about_useless(self.holding, self.candidates),
             *about_unjoined(self.candidates, chosen.unreachable_sites, name),
             *about_limits(self.holding, chosen.broken_limits, self.layout),
             *about_still_water(self.corridors, sites, edges, high, name),
-            *about_time(chosen, self.layout, name),
+            *about_gap(proof, chosen, self.layout, name),
         ]
         return Layout(
             source=source,
@@ -156,7 +157,7 @@ class _Task:
             edges=tuple(np.sort(edges).tolist()),
             outlet_cost=outlet_cost,
             pipe_cost=pipe_cost,
-            proof=_proof(outlet_cost + pipe_cost, chosen),
+            proof=proof,
             reproducible=chosen.reproducible,
             unreachable=unreachable,
             unconnected=tuple(chosen.unreachable_sites.tolist()),
