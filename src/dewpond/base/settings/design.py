@@ -45,13 +45,9 @@ class DesignSettings(Table):
         le=500,
     )
     source: str | None = setting(
-        None, "Name of the source that feeds the scheme; left out, the first one listed."
-    )
-    pipe_outside_diameter_mm: float = setting(
-        32.0,
-        "One pipe size for the whole scheme until the pipe is sized [mm].",
-        COMMON_PRACTICE,
-        gt=0,
+        None,
+        "Name of the source that feeds the scheme; left out, every source is tried: the one whose "
+        "scheme serves best is taken, and the others are told.",
     )
 
 
@@ -137,7 +133,6 @@ class SitingSettings(Table):
         gt=0,
         le=45,
     )
-
 
 
 class LayoutSettings(Table):
