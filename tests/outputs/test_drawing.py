@@ -450,6 +450,19 @@ class TestSections:
             head = plan.heads.nodes.at[node, "static_head_m"]
             assert any(t.startswith(f"{node}, head {head:.1f} m still") for t in found)
 
+    def test_no_node_covers_a_summit_that_lies_at_it(self, section: Figure, plan: Plan) -> None:
+        """The summit beside outlet 3 is drawn above the ground line, the far one on it."""
+        (line,) = [
+            line
+            for line in section.axes[0].get_lines()
+            if line.get_label() == "Summit: place for an air valve"
+        ]
+        levels = np.asarray(line.get_ydata())
+        table = pd.concat([plan.scheme.sizes.grade[f"pipe {i}"] for i in (1, 2, 4, 5)])
+        ground = np.interp(line.get_xdata(), table["distance_m"], table["ground_level_m"])
+        assert levels[0] == pytest.approx(ground[0])
+        assert levels[1] - ground[1] > 0.5
+
     def test_no_name_lies_on_another_or_on_the_titles(self, section: Figure) -> None:
         found = texts(section)
         upright = [t for t in found if " m still, " in t]

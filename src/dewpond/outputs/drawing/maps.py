@@ -24,7 +24,7 @@ from dewpond.outputs.drawing.naming import (
 )
 from dewpond.outputs.drawing.scales import walk_bands
 from dewpond.outputs.drawing.sheet import KeyEntry, Sheet, finish_sheet, new_sheet
-from dewpond.outputs.layers import behind_high_ground
+from dewpond.outputs.layers import is_behind_high_ground, lowest_on_the_way
 
 _MARGIN = 0.04
 """Share of the longer side left free around the holding."""
@@ -178,9 +178,10 @@ def _head_groups(
 
 def _head_texts(plan: Plan, outlets: gpd.GeoDataFrame) -> list[str]:
     """Return the head left at each outlet; no figure holds where water does not come over."""
+    summits = lowest_on_the_way(plan)
     return [
         "dry"
-        if behind_high_ground(plan, name)
+        if is_behind_high_ground(name, summits)
         else f"{head:.1f} m".replace("-", "\N{MINUS SIGN}")
         if np.isfinite(head)
         else ""
@@ -199,7 +200,8 @@ def _pressure_texts(pipes: gpd.GeoDataFrame) -> list[tuple[str, ...]]:
 def _pressure_line(plan: Plan, layers: Layers) -> str:
     outlets = layers["outlet"]
     parts = ["by outlets: head left while water flows, mobs at their worst places"]
-    if any(behind_high_ground(plan, name) for name in outlets["name"]):
+    summits = lowest_on_the_way(plan)
+    if any(is_behind_high_ground(name, summits) for name in outlets["name"]):
         parts[0] += " (dry: behind ground above the still water)"
     parts.append("by pipes: highest pressure without flow")
     short = int((~outlets["served"]).sum())

@@ -35,6 +35,10 @@ _BOW_TIE = Path(
     [Path.MOVETO, Path.LINETO, Path.LINETO, Path.LINETO, Path.CLOSEPOLY],
 )
 """A valve as drawings of pipework have it; laid along its pipe."""
+HALF_FULL: Style = {
+    "fillstyle": "bottom", "markerfacecolor": letter.STILL_WATER, "markerfacecoloralt": "white",
+}  # fmt: skip
+"""A square so filled is a tank, and no source."""
 _ON_PIPE: dict[str, Style] = {
     "air_valve": {"marker": "^", "markersize": 6.5, "markerfacecolor": "#d55e00"},
     "washout": {"marker": "v", "markersize": 6.5, "markerfacecolor": "#117755"},
@@ -51,8 +55,8 @@ _ON_PIPE: dict[str, Style] = {
         "markeredgecolor": letter.INK, "markeredgewidth": 0.8,
     },
     "break_tank": {
-        "marker": "s", "markersize": 7.0, "markerfacecolor": "white",
-        "markeredgecolor": letter.INK, "markeredgewidth": 1.3,
+        "marker": "s", "markersize": 7.0, "markeredgecolor": letter.INK, "markeredgewidth": 1.1,
+        **HALF_FULL,
     },
     "reducing_valve": {
         "marker": _BOW_TIE, "markersize": 9.0, "markerfacecolor": letter.INK,

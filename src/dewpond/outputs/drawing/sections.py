@@ -16,6 +16,7 @@ from dewpond.base.surface import FloatArray
 from dewpond.base.units import bar_from_head_m
 from dewpond.outputs.drawing import band
 from dewpond.outputs.drawing import lettering as letter
+from dewpond.outputs.drawing.pipework import HALF_FULL
 from dewpond.outputs.drawing.profile import (
     FRAME_IN,
     LABEL_PT,
@@ -44,7 +45,7 @@ Layers = Mapping[str, gpd.GeoDataFrame]
 
 @dataclass(frozen=True)
 class _Kind:
-    """How things of one kind on the ground line are drawn and named."""
+    """How things of one kind on the ground line are drawn and named; no face: a tank half full."""
 
     marker: str
     face: str
@@ -56,7 +57,7 @@ class _Kind:
 _KINDS = {
     "air_valve": _Kind("^", "#d55e00", "white", "Summit: place for an air valve", True),
     "washout": _Kind("v", "#117755", "white", "Hollow: place for a washout", False),
-    "break_tank": _Kind("s", "white", letter.INK, "Break tank", True),
+    "break_tank": _Kind("s", "", letter.INK, "Break tank", True),
     "reducing_valve": _Kind("P", letter.INK, "white", "Reducing valve", True),
 }
 
@@ -220,19 +221,23 @@ def _draw_marks(axes: Axes, profile: Profile, marks: pd.DataFrame, stops_m: Floa
     """Mark and name what stands on the ground line, above it or below it."""
     if not len(marks):
         return
+    up = bool(marks["up"].iloc[0])
+    way = profile.rise_per_point * (1 if up else -1)
     at, levels = marks["distance_m"].to_numpy(float), marks["ground_level_m"].to_numpy(float)
+    # One at a node would lie under its symbol: it is drawn beside the ground line there.
+    covered = np.abs(at[:, None] - stops_m[None, :]).min(axis=1)
+    levels = np.where(covered < 5 * profile.metres_per_point, levels + 7 * way, levels)
     for name, kind in _KINDS.items():
         own = (marks["kind"] == name).to_numpy(bool)
         if own.any():
             axes.plot(
                 at[own], levels[own], linestyle="none", marker=kind.marker, markersize=6,
-                markerfacecolor=kind.face, markeredgecolor=kind.edge, zorder=5, label=kind.label,
+                markeredgecolor=kind.edge, zorder=5, label=kind.label,
+                **({"markerfacecolor": kind.face} if kind.face else HALF_FULL),
             )  # fmt: skip
     gap = profile.label_gap_m
     beside = step_aside(at, stops_m, 0.7 * gap)
     spread = spread_out(np.maximum.accumulate(beside), gap, *axes.get_xlim())
-    up = bool(marks["up"].iloc[0])
-    way = profile.rise_per_point * (1 if up else -1)
     for x, shown, level, text in zip(at, spread, levels, marks["text"], strict=True):
         foot = level + 12 * way
         axes.plot([x, shown], [level + 4 * way, foot], color=letter.MUTED, linewidth=0.5, zorder=4)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import geopandas as gpd
 import numpy as np
@@ -12,6 +12,8 @@ from dewpond.base.model import Plan
 from dewpond.outputs.layers.columns import FLOW, LEVEL, LITRES, figures, sentences, table, texts
 from dewpond.outputs.layers.levels import static_head_at_m, static_heads_m
 
+Summit = tuple[float, str]
+"""Static head over the highest ground on the way [m], and the pipe that crosses it."""
 HEAD_ROUNDING_M = 0.001
 """A millimetre of head is rounding, not a shortage."""
 
@@ -30,6 +32,7 @@ def outlets(plan: Plan) -> gpd.GeoDataFrame:
     heads, flows = scheme.sizes.outlets.reindex(names), scheme.delivery.outlets.reindex(names)
     watering = scheme.watering.outlets.reindex(names)
     serves = [_served(plan, site) for site in sites]
+    summits = lowest_on_the_way(plan)
     paddock_name = plan.holding.paddocks["name"]
     return table(
         plan,
@@ -42,30 +45,52 @@ def outlets(plan: Plan) -> gpd.GeoDataFrame:
             "static_head_m": figures([static_head_at_m(plan, name) for name in names], LEVEL),
             "residual_head_m": figures(heads["residual_head_m"], LEVEL),
             "needed_head_m": figures(heads["needed_head_m"], LEVEL),
-            "served": np.array([_served_as_asked(plan, name) for name in names], dtype=bool),
+            "served": np.array(
+                [_served_as_asked(plan, name, summits) for name in names], dtype=bool
+            ),
             "design_flow_l_min": figures(watering["design_flow_l_min"], FLOW),
             "available_flow_l_min": figures(flows["available_flow_l_min"], FLOW),
             "trough": texts([_text(value) for value in watering["trough"]]),
             "trough_volume_l": figures(watering["trough_volume_l"], LITRES),
             "fittings": texts([_fittings(row) for _, row in watering.iterrows()]),
-            "notes": texts([_notes(plan, *row) for row in zip(names, sites, serves, strict=True)]),
+            "notes": texts(
+                [_notes(plan, *row, summits) for row in zip(names, sites, serves, strict=True)]
+            ),
         },
         [*nodes.geometry, *chosen.geometry],
     )
 
 
-def _served_as_asked(plan: Plan, name: str) -> bool:
+def _served_as_asked(plan: Plan, name: str, summits: Mapping[str, Summit]) -> bool:
     """Say whether water comes over all ground on the way, with the head that the valve needs."""
     heads = plan.scheme.sizes.outlets
-    if name not in heads.index or behind_high_ground(plan, name):
+    if name not in heads.index or is_behind_high_ground(name, summits):
         return False
     residual, needed = heads.loc[name, ["residual_head_m", "needed_head_m"]]
     return bool(residual >= needed - HEAD_ROUNDING_M)
 
 
-def behind_high_ground(plan: Plan, name: str) -> bool:
-    """Say whether ground on the way to an outlet lies above the still water at the source."""
-    return _worst_on_the_way(plan, name)[0] < -HEAD_ROUNDING_M
+def is_behind_high_ground(name: str, summits: Mapping[str, Summit]) -> bool:
+    """Say whether ground on the way to an outlet lies above the still water.
+
+    Parameters
+    ----------
+    name : str
+    summits : mapping
+        From `lowest_on_the_way`.
+    """
+    return name in summits and summits[name][0] < -HEAD_ROUNDING_M
+
+
+def lowest_on_the_way(plan: Plan) -> dict[str, Summit]:
+    """Return for every node that pipe leads to the lowest static head before it, and the pipe."""
+    found: dict[str, Summit] = {}
+    ways = plan.network.pipes
+    for pipe, start, end in zip(ways.index, ways["from_node"], ways["to_node"], strict=True):
+        here = (static_heads_m(plan, str(pipe))[2], str(pipe))
+        before = found.get(str(start), here)  # pipes are ordered outward
+        found[str(end)] = here if here[0] < before[0] else before
+    return found
 
 
 def _served(plan: Plan, site: int) -> tuple[int, ...]:
@@ -94,7 +119,9 @@ def _fittings(watering: pd.Series) -> tuple[str, ...]:
     return tuple(fittings)
 
 
-def _notes(plan: Plan, name: str, site: int, serves: Sequence[int]) -> str:
+def _notes(
+    plan: Plan, name: str, site: int, serves: Sequence[int], summits: Mapping[str, Summit]
+) -> str:
     names = plan.holding.paddocks["name"]
     notes = []
     if plan.candidates.sites.at[site, "kind"] == "inside":
@@ -107,16 +134,16 @@ def _notes(plan: Plan, name: str, site: int, serves: Sequence[int]) -> str:
     watering = plan.scheme.watering.outlets
     if name in watering.index:
         notes.extend(watering.at[name, "notes"])
-    return sentences([*notes, *_head_notes(plan, name)])
+    return sentences([*notes, *_head_notes(plan, name, summits)])
 
 
-def _head_notes(plan: Plan, name: str) -> list[str]:
+def _head_notes(plan: Plan, name: str, summits: Mapping[str, Summit]) -> list[str]:
     """Say by how much head falls short, at an outlet or on the way to it."""
     notes = []
     head = static_head_at_m(plan, name)
     if head < 0:
         notes.append(f"lies {-head:.1f} m above the still water")
-    summit, pipe = _worst_on_the_way(plan, name)
+    summit, pipe = summits.get(name, (np.inf, ""))
     if summit < min(head, 0.0):
         notes.append(f"on the way {pipe} rises {-summit:.1f} m above the still water")
     heads = plan.scheme.sizes.outlets
@@ -130,16 +157,3 @@ def _head_notes(plan: Plan, name: str) -> list[str]:
                 "head that its float valve needs"
             )
     return notes
-
-
-def _worst_on_the_way(plan: Plan, node: str) -> tuple[float, str]:
-    """Return the lowest static head between the source and a node, and the pipe it is in."""
-    feeding = {str(end): str(pipe) for pipe, end in plan.network.pipes["to_node"].items()}
-    worst, where = np.inf, ""
-    while node in feeding:
-        pipe = feeding[node]
-        lowest = static_heads_m(plan, pipe)[2]
-        if lowest < worst:
-            worst, where = lowest, pipe
-        node = str(plan.network.pipes.at[pipe, "from_node"])
-    return worst, where
