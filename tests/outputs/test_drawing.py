@@ -31,8 +31,8 @@ from dewpond.outputs.drawing import (
 from dewpond.outputs.drawing.branches import slug
 from dewpond.outputs.drawing.labels import FreeSpace
 from dewpond.outputs.drawing.lettering import plain
-from dewpond.outputs.drawing.maps import HEAD_SHADES
 from dewpond.outputs.drawing.pipework import draw_on_pipe, widths_pt
+from dewpond.outputs.drawing.pressure import HEAD_SHADES
 from dewpond.outputs.drawing.profile import spread_out
 from dewpond.outputs.drawing.scales import map_scale, round_down, round_up, walk_bands
 from dewpond.outputs.layers import Layers, plan_layers

@@ -4,7 +4,8 @@ from dewpond.outputs.drawing.branches import section_lines
 from dewpond.outputs.drawing.breaks import breaks_map
 from dewpond.outputs.drawing.comparison import comparison_chart
 from dewpond.outputs.drawing.lettering import save_png
-from dewpond.outputs.drawing.maps import plan_map, pressure_map, reach_map
+from dewpond.outputs.drawing.maps import plan_map, reach_map
+from dewpond.outputs.drawing.pressure import pressure_map
 from dewpond.outputs.drawing.sections import long_section
 
 __all__ = [

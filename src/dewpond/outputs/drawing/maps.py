@@ -2,29 +2,24 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Mapping, Sequence
 
 import geopandas as gpd
 import numpy as np
-import numpy.typing as npt
 import shapely
 from matplotlib.figure import Figure
 
 from dewpond.base.model import Plan
-from dewpond.base.units import bar_from_head_m
 from dewpond.outputs.drawing import ground, pipework, symbols
 from dewpond.outputs.drawing import lettering as letter
 from dewpond.outputs.drawing.labels import FreeSpace
 from dewpond.outputs.drawing.naming import (
-    name_outlets,
     name_paddocks,
     name_pipes,
     name_source,
 )
 from dewpond.outputs.drawing.scales import walk_bands
 from dewpond.outputs.drawing.sheet import KeyEntry, Sheet, finish_sheet, new_sheet
-from dewpond.outputs.layers import is_behind_high_ground, lowest_on_the_way
 
 _MARGIN = 0.04
 """Share of the longer side left free around the holding."""
@@ -36,10 +31,6 @@ _BAND_ALPHA = 0.5
 _ON_PIPE = (
     "air_valve", "washout", "drain", "break_tank", "reducing_valve", "stop_valve", "meter",
 )  # fmt: skip
-HEAD_SHADES = ("#f4f7c4", "#a1dab4", "#41b6c4", "#2c7fb8", "#253494")
-"""From little head to much, after ColorBrewer's YlGnBu: dark to light in grey as well."""
-_HEAD_EDGES_M = (10.0, 20.0, 40.0, 60.0)
-
 Layers = Mapping[str, gpd.GeoDataFrame]
 
 
@@ -68,8 +59,8 @@ def plan_map(plan: Plan, layers: Layers) -> Figure:
     missed = symbols.draw_uncovered(axes, layers["uncovered"])
     fences = symbols.draw_paddocks(axes, layers["paddock"])
     pipes = pipework.draw_pipes(axes, layers["pipe"])
-    points, places = _draw_on_pipe(sheet, layers, _ON_PIPE)
-    source = symbols.draw_sources(axes, _shown_sources(layers, frame))
+    points, places = draw_on_pipes(sheet, layers, _ON_PIPE)
+    source = symbols.draw_sources(axes, shown_sources(layers, frame))
     outlets = symbols.draw_outlets(axes, layers["outlet"], sheet.metres_per_point)
     entries = [
         *source,
@@ -80,11 +71,11 @@ def plan_map(plan: Plan, layers: Layers) -> Figure:
         *missed,
     ]
     entries += [*fences, *around]
-    space = _space(sheet, layers, places)
-    name_source(sheet, _shown_sources(layers, frame), space)
+    space = space_left(sheet, layers, places)
+    name_source(sheet, shown_sources(layers, frame), space)
     name_paddocks(sheet, layers["paddock"], space, areas=True)
     name_pipes(sheet, layers["pipe"], _pipe_texts(layers["pipe"]), space)
-    _close_to_contours(space, layers, features)
+    close_to_contours(space, layers, features)
     if contours is not None:
         lines, interval = contours
         ground.label_contours(axes, ground.contour_lines(lines), space, sheet.metres_per_point)
@@ -107,9 +98,9 @@ def reach_map(plan: Plan, layers: Layers) -> Figure:
     fences = symbols.draw_paddocks(axes, layers["paddock"])
     outlets = symbols.draw_outlets(axes, layers["outlet"], sheet.metres_per_point)
     entries = [*outlets, *symbols.band_entries(edges, 1.0), *missed, *fences, *around]
-    space = _space(sheet, layers)
+    space = space_left(sheet, layers)
     name_paddocks(sheet, layers["paddock"], space, areas=False)
-    _close_to_contours(space, layers, features)
+    close_to_contours(space, layers, features)
     for lines in contours:
         ground.label_contours(axes, lines, space, sheet.metres_per_point)
     if contours:
@@ -117,106 +108,13 @@ def reach_map(plan: Plan, layers: Layers) -> Figure:
     return finish_map(plan, sheet, entries, "walking distance to water", _reach_line(plan))
 
 
-def pressure_map(plan: Plan, layers: Layers) -> Figure:
-    """Draw residual head at every outlet, and pressure and class of every pipe.
-
-    Parameters and result as `plan_map`.
-    """
-    sheet = new_sheet(
-        bounds_of(plan, layers), _key_lines(plan, layers, "pressure_class_bar", len(HEAD_SHADES))
-    )
-    axes, frame = sheet.axes, shapely.box(*sheet.extent_m)
-    relief = ground.sample_ground(plan.holding.surface, sheet.extent_m)
-    ground.draw_hillshade(axes, relief)
-    contours = ground.draw_height_contours(axes, relief)
-    features = symbols.seen_features(plan, frame)
-    around = symbols.draw_surroundings(axes, features)
-    fences = symbols.draw_paddocks(axes, layers["paddock"])
-    pipes = pipework.draw_pipes_by_class(axes, layers["pipe"])
-    points, places = _draw_on_pipe(sheet, layers, ("break_tank", "reducing_valve"))
-    source = symbols.draw_sources(axes, _shown_sources(layers, frame))
-    outlets = symbols.draw_discs(
-        axes, layers["outlet"], _head_groups(layers["outlet"]), sheet.metres_per_point
-    )
-    entries = [*source, *pipes, *points, *outlets, *fences, *around]
-    space = _space(sheet, layers, places)
-    name_outlets(sheet, layers["outlet"], _head_texts(plan, layers["outlet"]), space)
-    name_source(sheet, _shown_sources(layers, frame), space)
-    name_pipes(sheet, layers["pipe"], _pressure_texts(layers["pipe"]), space)
-    name_paddocks(sheet, layers["paddock"], space, areas=False)
-    _close_to_contours(space, layers, features)
-    if contours is not None:
-        lines, interval = contours
-        ground.label_contours(axes, ground.contour_lines(lines), space, sheet.metres_per_point)
-        entries.append(symbols.contour_entry(f"Ground contour, every {interval:g} m"))
-    return finish_map(plan, sheet, entries, "pressure", _pressure_line(plan, layers))
-
-
-def _head_groups(
-    outlets: gpd.GeoDataFrame,
-) -> list[tuple[npt.NDArray[np.bool_], str, str, str]]:
-    """Return the outlets by residual head: which, face, ink, line of the key."""
-    head = outlets["residual_head_m"].to_numpy(float)
-    joined = outlets["static_head_m"].notna().to_numpy(bool)
-    served = outlets["served"].to_numpy(bool)
-    band = np.digitize(head, _HEAD_EDGES_M)
-    labels = [
-        f"Outlet with less than {_HEAD_EDGES_M[0]:g} m of head",
-        *(f"Outlet with {a:g} to {b:g} m of head" for a, b in itertools.pairwise(_HEAD_EDGES_M)),
-        f"Outlet with {_HEAD_EDGES_M[-1]:g} m of head or more",
-    ]
-    inks = [letter.INK] * 3 + ["white"] * 2
-    return [
-        (~joined, "white", letter.MUTED, "Outlet that no pipe can reach"),
-        (joined & ~served, "white", letter.MISSED, "Outlet without the water it needs"),
-        *(
-            (served & (band == i), HEAD_SHADES[i], inks[i], labels[i])
-            for i in range(len(HEAD_SHADES))
-        ),
-    ]
-
-
-def _head_texts(plan: Plan, outlets: gpd.GeoDataFrame) -> list[str]:
-    """Return the head left at each outlet; no figure holds where water does not come over."""
-    summits = lowest_on_the_way(plan)
-    return [
-        "dry"
-        if is_behind_high_ground(name, summits)
-        else f"{head:.1f} m".replace("-", "\N{MINUS SIGN}")
-        if np.isfinite(head)
-        else ""
-        for name, head in zip(outlets["name"], outlets["residual_head_m"], strict=True)
-    ]
-
-
-def _pressure_texts(pipes: gpd.GeoDataFrame) -> list[tuple[str, ...]]:
-    """Return the highest pressure in each pipe, nothing where still water never reaches it."""
-    return [
-        (f"{bar_from_head_m(head):.1f} bar",) if head > 0 else ()
-        for head in pipes["highest_static_head_m"]
-    ]
-
-
-def _pressure_line(plan: Plan, layers: Layers) -> str:
-    outlets = layers["outlet"]
-    parts = ["by outlets: head left while water flows, mobs at their worst places"]
-    summits = lowest_on_the_way(plan)
-    if any(is_behind_high_ground(name, summits) for name in outlets["name"]):
-        parts[0] += " (dry: behind ground above the still water)"
-    parts.append("by pipes: highest pressure without flow")
-    short = int((~outlets["served"]).sum())
-    if short:
-        parts.append(f"{short} of {len(outlets)} outlets without the water they need")
-    return "  ·  ".join(parts)
-
-
 def _start(plan: Plan, layers: Layers) -> tuple[Sheet, list[float]]:
     edges = walk_bands(plan.reach.limit_m)
-    lines = _key_lines(plan, layers, "outside_diameter_mm", len(edges) - 1)
+    lines = key_lines(plan, layers, "outside_diameter_mm", len(edges) - 1)
     return new_sheet(bounds_of(plan, layers), lines), edges
 
 
-def _key_lines(plan: Plan, layers: Layers, column: str, bands: int) -> int:
+def key_lines(plan: Plan, layers: Layers, column: str, bands: int) -> int:
     """Return how many lines the key will have at most, from what there is to be drawn."""
     pipes, outlets, features = layers["pipe"], layers["outlet"], plan.holding.features
     around = (features.keep_out, features.tracks, features.watercourses, features.gates)
@@ -253,14 +151,16 @@ def bounds_of(plan: Plan, layers: Layers) -> tuple[float, float, float, float]:
     return west - margin, south - margin, east + margin, north + margin
 
 
-def _shown_sources(layers: Layers, frame: shapely.Polygon) -> gpd.GeoDataFrame:
+def shown_sources(layers: Layers, frame: shapely.Polygon) -> gpd.GeoDataFrame:
+    """Return the sources that a map of this frame shows."""
     sources = layers["source"]
     return sources[sources.geometry.within(frame).to_numpy(bool)]
 
 
-def _draw_on_pipe(
+def draw_on_pipes(
     sheet: Sheet, layers: Layers, kinds: Sequence[str]
 ) -> tuple[list[KeyEntry], list[shapely.Point]]:
+    """Draw things on the pipe by kind; return lines of the key, and where they stand."""
     entries: list[KeyEntry] = []
     places: list[shapely.Point] = []
     for kind in kinds:
@@ -278,7 +178,7 @@ def _pipe_texts(pipes: gpd.GeoDataFrame) -> list[tuple[str, ...]]:
     ]
 
 
-def _space(sheet: Sheet, layers: Layers, places: Sequence[shapely.Point] = ()) -> FreeSpace:
+def space_left(sheet: Sheet, layers: Layers, places: Sequence[shapely.Point] = ()) -> FreeSpace:
     """Return the room left for lettering once the symbols stand."""
     lines = [*layers["pipe"].geometry, *layers["paddock"].boundary]
     inset = -2 * sheet.metres_per_point
@@ -290,7 +190,7 @@ def _space(sheet: Sheet, layers: Layers, places: Sequence[shapely.Point] = ()) -
     return space
 
 
-def _close_to_contours(
+def close_to_contours(
     space: FreeSpace, layers: Layers, features: Mapping[str, gpd.GeoDataFrame]
 ) -> None:
     """Keep contour figures off ground that is drawn over the contours."""

@@ -3,31 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from dewpond.base.model import Plan
-from dewpond.base.surface import FloatArray
 from dewpond.base.units import bar_from_head_m
 from dewpond.outputs.drawing import band
 from dewpond.outputs.drawing import lettering as letter
-from dewpond.outputs.drawing.pipework import HALF_FULL
+from dewpond.outputs.drawing.marks import draw_marks, mark_labels, take_marks
 from dewpond.outputs.drawing.profile import (
     FRAME_IN,
     LABEL_PT,
     LEFT_IN,
     RIGHT_IN,
     WIDTH_IN,
-    Label,
     Profile,
     Stops,
     spread_out,
-    step_aside,
     take_profile,
     take_stops,
 )
@@ -41,25 +36,6 @@ _GRADE_DASH, _STILL_DASH, _LIMIT_DASH = "solid", (0, (6, 2.5)), (0, (5, 1.5, 1, 
 """Lines are told apart by their dashes: they must read in grey as well."""
 
 Layers = Mapping[str, gpd.GeoDataFrame]
-
-
-@dataclass(frozen=True)
-class _Kind:
-    """How things of one kind on the ground line are drawn and named; no face: a tank half full."""
-
-    marker: str
-    face: str
-    edge: str
-    label: str
-    up: bool
-
-
-_KINDS = {
-    "air_valve": _Kind("^", "#d55e00", "white", "Summit: place for an air valve", True),
-    "washout": _Kind("v", "#117755", "white", "Hollow: place for a washout", False),
-    "break_tank": _Kind("s", "", letter.INK, "Break tank", True),
-    "reducing_valve": _Kind("P", letter.INK, "white", "Reducing valve", True),
-}
 
 
 def long_section(plan: Plan, layers: Layers, pipes: Sequence[str], number: int) -> Figure:
@@ -80,10 +56,10 @@ def long_section(plan: Plan, layers: Layers, pipes: Sequence[str], number: int) 
     Figure
         Distance from the source [m] against level [m], with a round vertical exaggeration.
     """
-    marks = _marks(layers, pipes)
+    marks = take_marks(layers, pipes)
     stops = take_stops(plan, pipes)
     profile = take_profile(
-        plan, pipes, *(_labels(marks[marks["up"] == up]) for up in (True, False))
+        plan, pipes, *(mark_labels(marks[marks["up"] == up]) for up in (True, False))
     )
     names_in = max(letter.text_size_pt(text, LABEL_PT)[0] for text in stops.texts)
     height_in = _BOTTOM_IN + FRAME_IN + _ELBOW_IN + names_in / letter.POINTS_PER_INCH + _TITLES_IN
@@ -95,7 +71,7 @@ def long_section(plan: Plan, layers: Layers, pipes: Sequence[str], number: int) 
     texts = band.pipe_texts(plan.scheme.sizes.pipes, pipes)
     band.draw_band(foot, stops.distance_m, pipes, texts, profile.metres_per_point)
     for up in (True, False):
-        _draw_marks(axes, profile, marks[marks["up"] == up], stops.distance_m)
+        draw_marks(axes, profile, marks[marks["up"] == up], stops.distance_m)
     _write_titles(figure, plan, profile, pipes, number)
     _draw_key(figure, axes)
     return figure
@@ -108,30 +84,6 @@ def _new_axes(figure: Figure, height_in: float) -> tuple[Axes, Axes]:
     axes = figure.add_axes((left, _BOTTOM_IN / height_in, width, FRAME_IN / height_in))
     foot = figure.add_axes((left, below, width, band.HEIGHT_IN / height_in), sharex=axes)
     return axes, foot
-
-
-def _marks(layers: Layers, pipes: Sequence[str]) -> pd.DataFrame:
-    """Return what stands on the ground line, along the way, with the text that names it."""
-    tables = [
-        layers[kind].assign(kind=kind, up=style.up)[
-            ["kind", "up", "name", "pipe", "distance_m", "ground_level_m"]
-        ]
-        for kind, style in _KINDS.items()
-    ]
-    marks = pd.concat([pd.DataFrame(table) for table in tables if len(table)] or tables[:1])
-    marks = marks[marks["pipe"].isin(list(pipes))].sort_values("distance_m", kind="stable")
-    texts = [
-        f"{name}, {level:.1f} m"
-        for name, level in zip(marks["name"], marks["ground_level_m"], strict=True)
-    ]
-    return marks.assign(text=texts, up=marks["up"].astype(bool))
-
-
-def _labels(marks: pd.DataFrame) -> list[Label]:
-    return [
-        Label(level, letter.text_size_pt(text, LABEL_PT)[0] / letter.POINTS_PER_INCH)
-        for level, text in zip(marks["ground_level_m"], marks["text"], strict=True)
-    ]
 
 
 def _dress(axes: Axes, foot: Axes, plan: Plan, profile: Profile) -> None:
@@ -214,37 +166,6 @@ def _draw_stops(axes: Axes, profile: Profile, stops: Stops) -> None:
         axes.text(
             shown, top + 1.25 * elbow, text, rotation=90, ha="center", va="bottom",
             fontproperties=letter.font(LABEL_PT), color=letter.INK, parse_math=False,
-        )  # fmt: skip
-
-
-def _draw_marks(axes: Axes, profile: Profile, marks: pd.DataFrame, stops_m: FloatArray) -> None:
-    """Mark and name what stands on the ground line, above it or below it."""
-    if not len(marks):
-        return
-    up = bool(marks["up"].iloc[0])
-    way = profile.rise_per_point * (1 if up else -1)
-    at, levels = marks["distance_m"].to_numpy(float), marks["ground_level_m"].to_numpy(float)
-    # One at a node would lie under its symbol: it is drawn beside the ground line there.
-    covered = np.abs(at[:, None] - stops_m[None, :]).min(axis=1)
-    levels = np.where(covered < 5 * profile.metres_per_point, levels + 7 * way, levels)
-    for name, kind in _KINDS.items():
-        own = (marks["kind"] == name).to_numpy(bool)
-        if own.any():
-            axes.plot(
-                at[own], levels[own], linestyle="none", marker=kind.marker, markersize=6,
-                markeredgecolor=kind.edge, zorder=5, label=kind.label,
-                **({"markerfacecolor": kind.face} if kind.face else HALF_FULL),
-            )  # fmt: skip
-    gap = profile.label_gap_m
-    beside = step_aside(at, stops_m, 0.7 * gap)
-    spread = spread_out(np.maximum.accumulate(beside), gap, *axes.get_xlim())
-    for x, shown, level, text in zip(at, spread, levels, marks["text"], strict=True):
-        foot = level + 12 * way
-        axes.plot([x, shown], [level + 4 * way, foot], color=letter.MUTED, linewidth=0.5, zorder=4)
-        axes.text(
-            shown, foot + way, text, rotation=90, ha="center",
-            va="bottom" if up else "top", fontproperties=letter.font(LABEL_PT),
-            color=letter.INK, path_effects=letter.halo(1.5), parse_math=False, zorder=5,
         )  # fmt: skip
 
 

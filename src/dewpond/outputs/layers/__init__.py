@@ -15,13 +15,13 @@ from dewpond.base.model import Plan
 from dewpond.outputs.layers.fittings import breaks, drains, meters, stop_valves
 from dewpond.outputs.layers.grazing import grazing_breaks, hoses
 from dewpond.outputs.layers.network import pipes, section_points
-from dewpond.outputs.layers.outlets import is_behind_high_ground, lowest_on_the_way, outlets
+from dewpond.outputs.layers.outlets import outlets
 from dewpond.outputs.layers.paddocks import paddocks, uncovered
 from dewpond.outputs.layers.sources import pumps, sources, tanks
 
 Layers = Mapping[str, gpd.GeoDataFrame]
 
-__all__ = ["Layers", "is_behind_high_ground", "lowest_on_the_way", "plan_layers"]
+__all__ = ["Layers", "plan_layers"]
 
 
 def plan_layers(plan: Plan) -> dict[str, gpd.GeoDataFrame]:
