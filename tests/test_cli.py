@@ -157,6 +157,18 @@ def test_all_faults_come_at_once(sample: Path, capsys: pytest.CaptureFixture[str
     assert len(errors) == 3
 
 
+def test_a_folder_with_other_files_is_refused_before_planning(
+    sample: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def planned(*_: object, **__: object) -> None:
+        raise AssertionError("planning began")
+
+    monkeypatch.setattr("dewpond.plan.plan_holding", planned)
+    assert run(["plan", str(sample / "holding.toml"), "-o", str(sample)]) == 2
+    assert "holds files that are no part of an earlier result" in capsys.readouterr().err
+    assert (sample / "holding.toml").exists()
+
+
 def test_missing_project_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["check", str(tmp_path / "none.toml")]) == 2
     assert "check the path" in capsys.readouterr().err

@@ -47,9 +47,10 @@ def compare_command(
     """Plan one holding several ways: as it stands, its what-ifs, and every --instead."""
     from dewpond.base.settings import load_project
     from dewpond.compare import compare_plans, read_shorthand
-    from dewpond.outputs import write_comparison
+    from dewpond.outputs import check_folder, write_comparison
 
     settings = load_project(project)
+    check_folder(output)
     asked = read_shorthand(instead, every_combination=every_combination)
     with stage_bars() as report:
         comparison = compare_plans(settings, (*settings.what_if, *asked), progress=report)

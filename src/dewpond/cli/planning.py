@@ -29,10 +29,11 @@ if TYPE_CHECKING:
 def plan_command(project: Path, output: Path, as_json: bool) -> int:
     """Plan one holding and write the plan, the map and the tables."""
     from dewpond.base.settings import load_project
-    from dewpond.outputs import write_plan
+    from dewpond.outputs import check_folder, write_plan
     from dewpond.plan import plan_holding
 
     settings = load_project(project)
+    check_folder(output)
     with stage_bars() as report:
         plan = plan_holding(settings, progress=report)
         report("writing", 0.0)

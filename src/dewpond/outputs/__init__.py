@@ -11,10 +11,10 @@ from dewpond.outputs.comparison import comparison_csv, comparison_json
 from dewpond.outputs.geojson import geojson_text
 from dewpond.outputs.geopackage import write_geopackage
 from dewpond.outputs.layers import Layers, plan_layers
-from dewpond.outputs.replace import replace_folder
+from dewpond.outputs.replace import check_folder, replace_folder
 from dewpond.outputs.summary import summary_text
 
-__all__ = ["write_comparison", "write_plan"]
+__all__ = ["check_folder", "write_comparison", "write_plan"]
 
 Writer = Callable[[Path], None]
 

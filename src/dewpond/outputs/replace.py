@@ -48,7 +48,7 @@ def replace_folder(
         When writing or moving fails; the target is left as it was.
     """
     target = folder.resolve()
-    _check_target(target, folder, overwrite=overwrite)
+    check_folder(folder, overwrite=overwrite)
     made = _missing_parents(target)
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -75,8 +75,17 @@ def replace_folder(
     return tuple(folder / name for name in writers)
 
 
-def _check_target(target: Path, shown: Path, *, overwrite: bool) -> None:
-    """Refuse to replace anything but an empty folder or an earlier result."""
+def check_folder(folder: str | Path, *, overwrite: bool = True) -> None:
+    """Refuse to replace anything but an empty folder or an earlier result.
+
+    Worth asking before a long run, so that its result does not turn out to have no place.
+
+    Raises
+    ------
+    InputError
+        When a file stands there, or a folder with files that are no part of a result.
+    """
+    shown, target = folder, Path(folder).resolve()
     if not target.exists():
         return
     if not target.is_dir():
