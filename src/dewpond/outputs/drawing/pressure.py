@@ -119,11 +119,9 @@ def _pressure_texts(pipes: gpd.GeoDataFrame) -> list[tuple[str, ...]]:
 
 def _pressure_line(layers: Layers) -> str:
     outlets = layers["outlet"]
-    parts = ["by outlets: head left while water flows, mobs at their worst places"]
-    if _dry(outlets).any():
-        parts[0] += " (dry: behind ground above the still water)"
-    parts.append("by pipes: highest pressure without flow")
     short = int((~outlets["served"]).sum())
-    if short:
-        parts.append(f"{short} of {len(outlets)} outlets without the water they need")
+    parts = [f"{short} of {len(outlets)} outlets without the water they need"] if short else []
+    behind = ", dry behind high ground" if _dry(outlets).any() else ""
+    parts.append(f"outlets: head left at design flow{behind}")
+    parts.append("pipes: highest pressure without flow")
     return "  ·  ".join(parts)
