@@ -57,6 +57,7 @@ class Candidates:
     by_paddock : DataFrame
         Row label = grazed paddock id; columns ``name``, ``sites`` (how many serve it) and one for
         each rule (how many places it struck out there).
+    warnings : tuple of str
     """
 
     sites: gpd.GeoDataFrame
@@ -64,6 +65,7 @@ class Candidates:
     fences: gpd.GeoDataFrame
     refused: Mapping[str, int]
     by_paddock: pd.DataFrame = field(default_factory=pd.DataFrame)
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

@@ -30,10 +30,12 @@ class Corridors:
         of "track" / "watercourse", one entry each), ``cost`` (whole price of the edge),
         ``geometry`` (LineString from start to end), ``existing_outside_diameter_mm`` (of pipe
         already there, the least along the edge; NaN where it is new or its size is not known).
+    warnings : tuple of str
     """
 
     nodes: gpd.GeoDataFrame
     edges: gpd.GeoDataFrame
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

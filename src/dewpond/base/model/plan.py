@@ -167,7 +167,8 @@ class Plan:
     @property
     def warnings(self) -> tuple[str, ...]:
         """Everything the steps want the reader to know, in the order of the steps."""
-        own = self.holding.warnings + self.demand.warnings + self.scheme.warnings
+        ground = self.candidates.warnings + self.corridors.warnings
+        own = self.holding.warnings + self.demand.warnings + ground + self.scheme.warnings
         return own + (self.breaks.warnings if self.breaks is not None else ())
 
     @property

@@ -13,10 +13,10 @@ import shapely
 from dewpond.base.model import Candidates, Holding, Terrain
 from dewpond.base.settings import DesignSettings, LayoutSettings, SitingSettings
 from dewpond.steps.candidates.fences import merge_fences
+from dewpond.steps.candidates.inside import InsidePlaces, places_within
 from dewpond.steps.candidates.places import (
     fence_places,
     finer_places,
-    inside_places,
     merge_places,
 )
 from dewpond.steps.candidates.rules import (
@@ -44,7 +44,8 @@ def find_candidates(
 
     Neighbours' boundaries are merged into fences once each; a place on a shared fence serves
     both sides, one at a junction every paddock that meets there. Where stock drink from a mobile
-    trough on a hose, or ``siting.inside`` says so, a lattice within the paddock is tried too.
+    trough on a hose, where a paddock has ground beyond a walk from its fences, or where
+    ``siting.inside`` says so, a lattice within the paddock is tried too.
     Outlets that the user fixed, and sound ones that are there already, are sites whatever the
     rules say; their kinds, and that of places along a spine, are "fixed", "existing" and "spine".
 
@@ -57,7 +58,7 @@ def find_candidates(
     siting : SitingSettings
         Spacing of places and the rules they must pass.
     design : DesignSettings
-        Trough and hose, which decide on places within paddocks.
+        Trough, hose and longest walk, which decide on places within paddocks.
     gap_width_m : float
         Neighbouring boundaries no farther apart than this are one fence [m].
     spine_spacing_m : float
@@ -70,7 +71,8 @@ def find_candidates(
     """
     fences = merge_fences(holding.paddocks, gap_width_m)
     wished = wished_places(holding, spine_spacing_m, _beside_m(gap_width_m))
-    places = _all_places(holding, terrain, siting, design, fences, wished)
+    found = _all_places(holding, terrain, siting, design, fences, wished)
+    places = found.places
     points = shapely.points(places["easting_m"], places["northing_m"])
     height_m, slope_degrees = _ground(holding, terrain, places)
     broken = broken_rules(holding, siting, points, height_m, slope_degrees)
@@ -99,6 +101,7 @@ def find_candidates(
         fences=fences,
         refused=_refused(broken_by_pair, place, passes),
         by_paddock=_by_paddock(holding, access, broken_by_pair, passes),
+        warnings=found.warnings,
     )
 
 
@@ -109,36 +112,26 @@ def _all_places(
     design: DesignSettings,
     fences: gpd.GeoDataFrame,
     wished: pd.DataFrame,
-) -> pd.DataFrame:
+) -> InsidePlaces:
     """Return every place that could serve a grazed paddock, once, before any rule."""
+
+    def struck(places: pd.DataFrame) -> npt.NDArray[np.bool_]:
+        points = shapely.points(places["easting_m"], places["northing_m"])
+        broken = broken_rules(holding, siting, points, *_ground(holding, terrain, places))
+        return np.asarray(np.any([broken[rule] for rule in RULES], axis=0))
+
     along = fence_places(fences, siting.spacing_m)
-    points = shapely.points(along["easting_m"], along["northing_m"])
-    broken = broken_rules(holding, siting, points, *_ground(holding, terrain, along))
-    struck = np.any([broken[rule] for rule in RULES], axis=0)
-    finer = finer_places(along, struck, fences)
-    open_ground = holding.paddocks.loc[_hosed(holding, siting, design)]
-    inside = inside_places(open_ground, siting.spacing_m)
+    finer = finer_places(along, struck(along), fences)
     # Of places on one spot the first gives its kind, so what the user wished comes first.
-    frames = [frame for frame in (wished, along, finer, inside) if len(frame)]
+    frames = [frame for frame in (wished, along, finer) if len(frame)]
+    fenced = pd.concat(frames, ignore_index=True)
+    stand = fenced[~struck(fenced) | fenced["kind"].isin(BY_WORD)].reset_index(drop=True)
+    inside = places_within(holding, siting, design, stand, terrain.cell_m)
+    frames = [frame for frame in (fenced, inside.places) if len(frame)]
     places = merge_places(pd.concat(frames, ignore_index=True))
     grazed = set(holding.grazed)
     serves = [any(paddock in grazed for paddock in sides) for sides in places["paddocks"]]
-    return places[serves].reset_index(drop=True)
-
-
-def _hosed(holding: Holding, siting: SitingSettings, design: DesignSettings) -> list[int]:
-    """Return the grazed paddocks in which places away from the fence are tried, ascending."""
-    if siting.inside is not None:
-        return list(holding.grazed) if siting.inside else []
-    if design.hose_m <= 0:
-        return []
-    fixed = {
-        paddock
-        for mob in holding.mobs
-        if (mob.settings.trough or design.trough) == "fixed"
-        for paddock in mob.paddocks
-    }
-    return [paddock for paddock in holding.grazed if paddock not in fixed]
+    return InsidePlaces(places[serves].reset_index(drop=True), inside.warnings)
 
 
 def _ground(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import geopandas as gpd
 import numpy as np
 import shapely
@@ -11,8 +13,10 @@ from dewpond.base.profile import ground_lengths_m
 from dewpond.base.settings import DesignSettings, PricesSettings, RoutingSettings
 from dewpond.base.surface import FloatArray
 from dewpond.steps.corridors.crossings import count_crossings
+from dewpond.steps.corridors.enclosed import about_cut_off, leave_keep_outs
 from dewpond.steps.corridors.existing import existing_size_mm
 from dewpond.steps.corridors.graph import Edges, simplify
+from dewpond.steps.corridors.inside import tie_inside
 from dewpond.steps.corridors.linework import (
     EXISTING,
     FENCE,
@@ -28,7 +32,7 @@ from dewpond.steps.corridors.linework import (
     lines_between,
     on_grid,
 )
-from dewpond.steps.corridors.links import cross_gaps, join_parts, spurs
+from dewpond.steps.corridors.links import cross_gaps, join_parts
 from dewpond.steps.corridors.open_ground import cross_open_ground
 from dewpond.steps.corridors.topology import number_nodes
 
@@ -49,8 +53,9 @@ def lay_corridors(
     Fences, tracks, spines and sound existing pipe are cut where they meet and at every site; gaps
     such as lanes are crossed where the way round is long; with ``design.follow`` "open" a lattice
     crosses the paddocks too. Sites, sources and parts that stay apart are joined by spurs over
-    open ground. Nothing runs through a keep-out or forbidden ground (lines may touch its edge),
-    except pipe already there.
+    open ground, sites deep within a paddock from one to the next. Nothing runs through a keep-out
+    or forbidden ground (lines may touch its edge), except pipe already there and the shortest way
+    out of one that a source stands in.
 
     Parameters
     ----------
@@ -68,7 +73,7 @@ def lay_corridors(
     -------
     Corridors
         May fall into parts where keep-outs leave no way between them; `lay_out` leaves out
-        sites that cannot be joined.
+        sites that cannot be joined, and a warning names what cuts a source off from all.
     """
     features = holding.features
     forbidden = forbidden_ground(features.keep_out, features.forbidden_ground)
@@ -76,12 +81,17 @@ def lay_corridors(
     sites = shapely.get_coordinates(candidates.sites.geometry)
     sources = np.array([[s.easting_m, s.northing_m] for s in holding.sources]).reshape(-1, 2)
     work, places, loose = _stand_on_lines(work, np.vstack([sites, sources]))
-    work = spurs(work, places[loose], forbidden)
+    sources_at = places[len(sites) :]
+    free = loose[~shapely.intersects(forbidden, shapely.points(places[loose]))]
+    at_site = free < len(sites)
+    work = tie_inside(work, places[free[at_site]], places[free[~at_site]], forbidden)
+    work, notes = leave_keep_outs(work, holding, sources_at, forbidden)
     work = cross_gaps(work, routing.widest_gap_m, forbidden)
     if design.follow == "open":
         work = cross_open_ground(work, holding.paddocks, routing.open_ground_spacing_m, forbidden)
     work = join_parts(work, places, forbidden)
-    return _corridors(holding, work, places, len(sites), prices)
+    notes = (*notes, *about_cut_off(work, holding, places, len(sites)))
+    return replace(_corridors(holding, work, places, len(sites), prices), warnings=notes)
 
 
 def _stand_on_lines(work: Linework, points: FloatArray) -> tuple[Linework, FloatArray, IntArray]:

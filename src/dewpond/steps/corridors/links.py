@@ -71,8 +71,8 @@ def _cross_nearest_gaps(work: Linework, gap_m: float, forbidden: shapely.Geometr
     link = shapely.shortest_line(points[node], work.lines[line])
     long_way = _way_round_m(work, nodes, node, line, link, _WORTH * gap_m)
     length = shapely.length(link)
-    keep = (length > GRID_M) & (long_way > _WORTH * length) & _free(link, forbidden)
-    keep &= _nothing_between(work, link)
+    keep = (length > GRID_M) & (long_way > _WORTH * length) & is_free(link, forbidden)
+    keep &= nothing_between(work, link)
     node, line, link, length = node[keep], line[keep], link[keep], length[keep]
     # The nearest of the lines across is enough for each node.
     order = np.lexsort((line, length, node))
@@ -108,7 +108,7 @@ def _nearest_feet(
     near = near[distance[near] <= _LONGEST_SPUR * distance[near[0]] + 1.0]
     link = shapely.shortest_line(point, work.lines[near])
     feet = line_ends(link)[:, 1]
-    free = _free(link, forbidden) & _nothing_between(work, link)
+    free = is_free(link, forbidden) & nothing_between(work, link)
     _, first = np.unique(grid_keys(feet), axis=0, return_index=True)
     once = np.zeros(len(near), dtype=bool)
     once[first] = True
@@ -128,7 +128,7 @@ def _tie(
         return work
     work, places = cut(work, targets, feet, _ONE_PLACE_M)
     ends = np.stack([on_grid(starts), places], axis=1)
-    ends = ends[_free(lines_between(ends[:, 0], ends[:, 1]), forbidden)]
+    ends = ends[is_free(lines_between(ends[:, 0], ends[:, 1]), forbidden)]
     keys = grid_keys(ends.reshape(-1, 2)).reshape(-1, 4)
     _, first = np.unique(np.sort(keys.view().reshape(-1, 2, 2), axis=1).reshape(-1, 4), axis=0,
                          return_index=True)  # fmt: skip
@@ -138,12 +138,13 @@ def _tie(
     return work.with_lines(lines_between(ends[distinct, 0], ends[distinct, 1]), OPEN_GROUND)
 
 
-def _free(links: ObjectArray, forbidden: shapely.Geometry) -> npt.NDArray[np.bool_]:
+def is_free(links: ObjectArray, forbidden: shapely.Geometry) -> npt.NDArray[np.bool_]:
+    """Tell which links keep off forbidden ground."""
     crossed: npt.NDArray[np.bool_] = shapely.intersects(forbidden, links)
     return ~crossed
 
 
-def _nothing_between(work: Linework, links: ObjectArray) -> npt.NDArray[np.bool_]:
+def nothing_between(work: Linework, links: ObjectArray) -> npt.NDArray[np.bool_]:
     """Tell which links meet no line on the way, their ends aside."""
     ends = line_ends(links)
     span = ends[:, 1] - ends[:, 0]
@@ -204,14 +205,14 @@ def _join_part(work: Linework, part: shapely.Geometry, forbidden: shapely.Geomet
     here = shapely.MultiLineString(list(work.lines[own])) if own.any() else part
     links = shapely.shortest_line(here, work.lines[others])
     order = np.argsort(shapely.length(links), kind="stable")
-    free = order[_free(links[order], forbidden)]
+    free = order[is_free(links[order], forbidden)]
     if free.size:
         link = links[free[0]]
     else:
         link = way_round(here, shapely.MultiLineString(list(work.lines[others])), forbidden)
         if link is None:
             return work
-    return _add_link(work, link)
+    return add_link(work, link)
 
 
 def _lines_joined_to(
@@ -225,7 +226,7 @@ def _lines_joined_to(
     return joined
 
 
-def _add_link(work: Linework, link: shapely.LineString) -> Linework:
+def add_link(work: Linework, link: shapely.LineString) -> Linework:
     """Add a link whose ends lie on lines (or on a loose point), cutting the lines there."""
     coordinates = on_grid(shapely.get_coordinates(link))
     for end in (0, -1):

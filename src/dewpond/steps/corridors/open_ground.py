@@ -47,7 +47,7 @@ def cross_open_ground(
         for part in shapely.get_parts(shape):
             near = tree.query(part, predicate="dwithin", distance=_EDGE_M)
             points = _points(part, ends[np.sort(near)], spacing_m, forbidden)
-            one, other = _neighbours(points, spacing_m)
+            one, other = neighbours(points, spacing_m)
             lines = lines_between(points[one], points[other])
             room = shapely.buffer(part, _EDGE_M)
             shapely.prepare(room)
@@ -107,8 +107,12 @@ def _lattice(part: shapely.Polygon, spacing_m: float) -> FloatArray:
     return points
 
 
-def _neighbours(points: FloatArray, spacing_m: float) -> tuple[IntArray, IntArray]:
-    """Return pairs of points that are joined, each once."""
+def neighbours(points: FloatArray, spacing_m: float) -> tuple[IntArray, IntArray]:
+    """Return pairs of points that are neighbours, each once.
+
+    Neighbours share a side of the Delaunay triangulation, or face each other across one and are
+    no farther apart than two spacings [m].
+    """
     none = np.empty(0, dtype=np.intp)
     if len(points) < 4:
         one, other = np.triu_indices(len(points), k=1)
