@@ -176,8 +176,8 @@ def _round(
         settings.trough, design,
     )  # fmt: skip
     appraisal = appraise(
-        holding, demand, reach, layout, siting, network, heads, flows, sizes, judged, settings,
-        laying_cost(layout, priced, corridors),
+        holding, demand, reach, layout, siting, network, heads, flows, intake, sizes, judged,
+        settings, laying_cost(layout, priced, corridors),
     )  # fmt: skip
     return Scheme(
         layout, siting, network, heads, watering, flows, intake, sizes, delivery, isolation,

@@ -8,6 +8,7 @@ from dewpond.base.model import (
     Flows,
     Heads,
     Holding,
+    Intake,
     Layout,
     Network,
     Reach,
@@ -29,6 +30,7 @@ def appraise(
     network: Network,
     heads: Heads,
     flows: Flows,
+    intake: Intake,
     sizes: Sizes,
     supply: Supply,
     settings: Project,
@@ -38,7 +40,7 @@ def appraise(
 
     Parameters
     ----------
-    holding, demand, reach, layout, siting, network, heads, flows, sizes, supply
+    holding, demand, reach, layout, siting, network, heads, flows, intake, sizes, supply
         Values of the steps before.
     settings : Project
         Limits from ``[design]`` and ``[pipe]``.
@@ -51,14 +53,13 @@ def appraise(
         Verdicts in the order in which an adviser would ask: ground, pipe, flow, source.
     """
     totals = total_figures(demand, reach, layout, siting, network, flows, sizes, laying_cost)
-    outlets = network.nodes.index[network.nodes["kind"] == "outlet"]
     return Appraisal(
         totals,
         (
             walking(holding, reach, siting, totals["covered_share"], settings.design),
             joined(siting, network),
-            static_head(heads, outlets),
-            delivered(sizes),
+            static_head(network, heads, intake),
+            delivered(network, heads, intake, sizes),
             *pipe(sizes, settings.pipe),
             *source(holding.sources[network.source].name, supply),
         ),

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-import pandas as pd
-
 from dewpond.base.model import (
     Heads,
     Holding,
+    Intake,
     Network,
     Reach,
     Siting,
@@ -24,7 +23,7 @@ _WHOLE_SHARE = 1 - 1e-9
 _MOST_NAMES = 8
 _LEAST_SHOWN_HA = 0.005
 # A millimetre of head is rounding.
-_HEAD_ROUNDING_M = 0.001
+_ROUNDING_M = 0.001
 
 
 def walking(
@@ -73,13 +72,14 @@ def joined(siting: Siting, network: Network) -> Verdict:
     )
 
 
-def static_head(heads: Heads, outlets: pd.Index) -> Verdict:
-    """Hold the least static head at an outlet against none."""
-    static_head_m = heads.nodes.loc[outlets, "static_head_m"]
-    lowest_m = float(static_head_m.min()) if len(outlets) else float("nan")
-    above = list(static_head_m.index[static_head_m <= 0])
+def static_head(network: Network, heads: Heads, intake: Intake) -> Verdict:
+    """Hold the least head at rest at an outlet, lifted by the pump where there is one."""
+    outlets = network.nodes.index[network.nodes["kind"] == "outlet"]
+    head_m = heads.nodes.loc[outlets, "static_head_m"] + _lift_m(heads, intake)
+    lowest_m = float(head_m.min()) if len(outlets) else float("nan")
+    above = list(head_m.index[head_m <= 0])
     return Verdict(
-        requirement="Still water at the source stands above every outlet",
+        requirement="Water at rest stands above every outlet",
         figure=lowest_m,
         limit=0.0,
         unit="m",
@@ -92,23 +92,42 @@ def static_head(heads: Heads, outlets: pd.Index) -> Verdict:
     )
 
 
-def delivered(sizes: Sizes) -> Verdict:
+def delivered(network: Network, heads: Heads, intake: Intake, sizes: Sizes) -> Verdict:
     """Hold the head at each outlet, with the mobs at their worst, against what its valve needs.
 
-    What really flows when valves stand open is in `Delivery`; a trough that shares the pipe for
-    the minutes in which another refills still gets its water over the day.
+    An outlet behind ground that stands above the water is dry, whatever head it would have. What
+    really flows when valves stand open is in `Delivery`; a trough that shares the pipe for the
+    minutes in which another refills still gets its water over the day.
     """
     spare_m = sizes.outlets["residual_head_m"] - sizes.outlets["needed_head_m"]
-    short = list(spare_m.index[~(spare_m >= -_HEAD_ROUNDING_M)])
+    dry = _behind_high_ground(network, heads, _lift_m(heads, intake))
+    short = [name for name in spare_m.index if name in dry or not spare_m[name] >= -_ROUNDING_M]
     return Verdict(
         requirement="Every outlet gets its design flow with the mobs at their worst places",
-        figure=float(spare_m.min()) if len(spare_m) else float("nan"),
-        limit=0.0,
-        unit="m of head to spare",
+        figure=float(len(spare_m) - len(short)),
+        limit=float(len(spare_m)),
+        unit="outlets",
         met=not short,
         where=_listed(short),
         remedy="" if not short else "see the requirements of pipe and source below",
     )
+
+
+def _lift_m(heads: Heads, intake: Intake) -> float:
+    """Return how much higher water at rest stands than the static heads reckon [m]."""
+    return float(intake.level_m[0]) - heads.source_level_m
+
+
+def _behind_high_ground(network: Network, heads: Heads, lift_m: float) -> set[str]:
+    """Return the nodes that water at rest cannot reach; pipes stand in order outward."""
+    lowest_m = heads.pipes["lowest_static_head_m"] + lift_m
+    dry: set[str] = set()
+    for name, start, end in zip(
+        network.pipes.index, network.pipes["from_node"], network.pipes["to_node"], strict=True
+    ):
+        if start in dry or lowest_m[name] < -_ROUNDING_M:
+            dry.add(end)
+    return dry
 
 
 def pipe(sizes: Sizes, settings: PipeSettings) -> Iterable[Verdict]:
