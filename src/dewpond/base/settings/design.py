@@ -117,8 +117,8 @@ class SitingSettings(Table):
     inside: bool | None = setting(
         None,
         "Also consider sites inside paddocks; left out, where a hose is used and in paddocks with "
-        "ground farther than a walk from every site on the fence (there a quarter to a half of "
-        "that walk apart, about 400 a paddock at most).",
+        "ground farther than a walk from every site on the fence (there a quarter to "
+        "three quarters of that walk apart, about 400 a paddock at most).",
     )
     gate_clearance_m: float = setting(
         10.0, "Least distance from an outlet to a gateway [m].", COMMON_PRACTICE, ge=0

@@ -17,15 +17,19 @@ from dewpond.base.settings import DesignSettings, SitingSettings
 from dewpond.base.units import SQUARE_METRES_PER_HECTARE
 from dewpond.steps.candidates.places import inside_places
 
-# What follows is common practice, no source. Places twice as close as the reach of an outlet
-# leave a choice; four times as close they no longer change what the scheme costs. More places in
-# one paddock than this make the choice slow.
-_WIDEST_REACHES = 0.5
+# What follows is common practice, no source. Places as close as a quarter of the reach of an
+# outlet leave all the choice there is, and places three quarters of it apart enough to cover the
+# ground with few; between the two, so many in a paddock that the choice stays quick. In huge
+# paddocks they are tried farther apart, to keep below the most.
 _CLOSEST_REACHES = 0.25
+_WIDEST_REACHES = 0.75
+_QUICK_PLACES = 100
 _MOST_PLACES = 400
 # Discs on a square lattice no wider than this many radii cover the plane.
 _COVERS_RADII = math.sqrt(2.0)
 _QUARTER_SEGMENTS = 16
+# Spacings that differ by less are equal [share].
+_ROUNDING = 1e-3
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,7 +77,7 @@ def places_within(
     return InsidePlaces(
         pd.concat(held, ignore_index=True),
         (*_about_hopeless(holding, hopeless, design, reach_m),
-         *_about_coarse(holding, lattices, hopeless, siting, reach_m)),
+         *_about_coarse(holding, lattices, hopeless, reach_m)),
     )  # fmt: skip
 
 
@@ -123,12 +127,9 @@ def _leaves_ground(
 def _step_m(holding: Holding, paddock: int, siting: SitingSettings, reach_m: float) -> float:
     """Return the spacing of places in a paddock too wide for its fences [m]."""
     area_m2 = float(holding.paddocks.geometry.loc[paddock].area)
-    return max(_wished_step_m(siting, reach_m), math.sqrt(area_m2 / _MOST_PLACES))
-
-
-def _wished_step_m(siting: SitingSettings, reach_m: float) -> float:
     closest_m = max(siting.spacing_m, _CLOSEST_REACHES * reach_m)
-    return min(closest_m, _WIDEST_REACHES * reach_m)
+    quick_m = max(closest_m, math.sqrt(area_m2 / _QUICK_PLACES))
+    return max(min(quick_m, _WIDEST_REACHES * reach_m), math.sqrt(area_m2 / _MOST_PLACES))
 
 
 def _about_hopeless(
@@ -147,21 +148,17 @@ def _about_hopeless(
 
 
 def _about_coarse(
-    holding: Holding,
-    lattices: dict[int, float],
-    hopeless: Sequence[int],
-    siting: SitingSettings,
-    reach_m: float,
+    holding: Holding, lattices: dict[int, float], hopeless: Sequence[int], reach_m: float
 ) -> list[str]:
-    wished_m = _wished_step_m(siting, reach_m)
-    coarse = {p: step for p, step in lattices.items() if step > wished_m and p not in hopeless}
+    widest_m = _WIDEST_REACHES * reach_m * (1 + _ROUNDING)
+    coarse = {p: step for p, step in lattices.items() if step > widest_m and p not in hopeless}
     if not coarse:
         return []
     return [
         f"{_names(holding.paddocks, list(coarse))}: places for outlets within are tried up to "
-        f"{max(coarse.values()):.0f} m apart instead of {wished_m:.0f} m, to keep to about "
-        f"{_MOST_PLACES} in a paddock; inside = true in [siting] tries them every "
-        f"{siting.spacing_m:g} m"
+        f"{max(coarse.values()):.0f} m apart, far for a walk of {reach_m:.0f} m, to keep to about "
+        f"{_MOST_PLACES} in a paddock, so the scheme has more outlets than it might: a longer "
+        "design.walk_limit_m or smaller paddocks need fewer"
     ]
 
 
