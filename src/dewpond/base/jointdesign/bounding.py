@@ -21,10 +21,11 @@ _DEPTH = 12
 # Cuts are sought at a point between the solution and the running mean of those before.
 _TOWARDS_NEW = 0.5
 _NO_RETURNS = 100
-_GUIDED_EVERY = 4
-_GUIDED_ATTEMPTS = 40
-_POLISH_ROUND = 12
 _STARTS = 4
+# How far a solution is trusted when a scheme is started from it, drawn anew for each arc.
+_TRUST = 0.5, 1.0
+# Share of the attempts that a short heuristic makes.
+_SHORT = 0.1
 
 
 class RootBounding:
@@ -64,10 +65,7 @@ class RootBounding:
             search.raise_bound(relaxed.value)
             if search.is_proven() or not np.isfinite(relaxed.value):
                 break
-            if search.rounds == _POLISH_ROUND:
-                self.polish(relaxed)
-            elif search.rounds % _GUIDED_EVERY == 0:
-                self.guided(relaxed)
+            self.guided(relaxed)
             self.fix(relaxed)
             self.master.drop_idle_cuts()
             if search.is_proven() or not self.tighten(relaxed):
@@ -109,15 +107,16 @@ class RootBounding:
 
     def guided(self, relaxed: Relaxed) -> None:
         """Build a scheme where parts that the solution uses are cheap, and improve it a little."""
-        hint = self._hint(relaxed)
-        self._guided_start(relaxed, hint, hint[0], _GUIDED_ATTEMPTS)
+        self._guided_start(relaxed, self._hint(relaxed), self.search.attempts(_SHORT))
 
     def polish(self, relaxed: Relaxed) -> None:
-        """Do the same at length, from several starts."""
-        hint, random = self._hint(relaxed), self.search.random
+        """Do the same at length, from another start as long as the last one found a better."""
+        hint = self._hint(relaxed)
         for _ in range(_STARTS):
-            trusted = hint[0] * random.uniform(0.5, 1.0, len(hint[0]))
-            self._guided_start(relaxed, hint, trusted, self.search.limits.restarts)
+            before = self.search.best_cost
+            self._guided_start(relaxed, hint, self.search.attempts(1.0))
+            if self.search.is_proven() or self.search.best_cost >= before:
+                return
 
     def _hint(self, relaxed: Relaxed) -> tuple[FloatArray, FloatArray]:
         """Return how much the solution uses each arc, in either direction, and each site."""
@@ -129,10 +128,10 @@ class RootBounding:
         self,
         relaxed: Relaxed,
         hint: tuple[FloatArray, FloatArray],
-        trusted: FloatArray,
         attempts: int,
     ) -> None:
         network, search = self.network, self.search
+        trusted = hint[0] * search.random.uniform(*_TRUST, len(hint[0]))
         arcs, sites = network.arc_cost * (1 - trusted), network.site_cost * (1 - hint[1])
         source = int(np.argmax(relaxed.arcs[2 * network.n_edges :]))
         scheme = construct(self.maker, arcs, sites, source=source)

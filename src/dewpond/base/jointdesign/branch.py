@@ -12,10 +12,13 @@ from dewpond.base.jointdesign.cuts import Cut
 from dewpond.base.jointdesign.improve import exchange_nodes
 from dewpond.base.jointdesign.master import Relaxed
 from dewpond.base.jointdesign.problem import FloatArray
-from dewpond.base.jointdesign.search import SAME_COST, Search
+from dewpond.base.jointdesign.search import SAME_COST, Search, from_given
 from dewpond.base.optimiser import quiet_solver
 
 _MOST_LOOPS = 200
+# Part of the wanted gap to which the solver works: when it knows the best scheme it measures the
+# gap against that, otherwise against a scheme of its own.
+_WITH_START, _WITHOUT_START = 0.98, 0.5
 
 
 def finish(search: Search, root: RootBounding) -> None:
@@ -59,7 +62,9 @@ def _copy_rows(source: highspy.Highs, target: highspy.Highs, first: int) -> None
 
 def _solve(search: Search, root: RootBounding, solver: highspy.Highs) -> Relaxed | None:
     """Return the best answer to the gathered rows; None when nothing better than known exists."""
-    solver.setOptionValue("mip_rel_gap", max(0.0, 0.5 * search.limits.gap))
+    known = _start_from_best(search, root, solver)
+    share = _WITH_START if known else _WITHOUT_START
+    solver.setOptionValue("mip_rel_gap", share * search.limits.gap)
     solver.setOptionValue("mip_abs_gap", SAME_COST * search.best_cost)
     solver.setOptionValue("mip_max_nodes", search.limits.nodes - search.nodes)
     solver.setOptionValue("time_limit", float(search.seconds_left))
@@ -79,6 +84,22 @@ def _solve(search: Search, root: RootBounding, solver: highspy.Highs) -> Relaxed
     if not np.isfinite(info.objective_function_value) or info.primal_solution_status != 2:
         return None
     return _rounded(root, np.array(solver.getSolution().col_value))
+
+
+def _start_from_best(search: Search, root: RootBounding, solver: highspy.Highs) -> bool:
+    """Give the solver the best scheme; return whether it could be given."""
+    scheme = from_given(search, root.reduction, root.maker)
+    if scheme is None or scheme.cost > search.best_cost * (1 + SAME_COST):
+        return False
+    network = root.network
+    value = network.limit_matrix @ scheme.outlets.astype(float)
+    below = np.maximum(network.limit_lower - value, 0.0)
+    above = np.maximum(value - network.limit_upper, 0.0)
+    arcs = np.zeros(network.n_arcs)
+    arcs[scheme.arcs] = 1.0
+    start = highspy.HighsSolution()
+    start.col_value = np.concatenate([arcs, scheme.outlets, below, above]).tolist()
+    return bool(solver.setSolution(start) == highspy.HighsStatus.kOk)
 
 
 def _rounded(root: RootBounding, value: FloatArray) -> Relaxed:

@@ -54,7 +54,8 @@ def improve(
         if candidate is None or candidate.cost > best.cost + _BETTER:
             continue
         if candidate.cost < best.cost - _BETTER:
-            candidate = exchange_nodes(maker, candidate)
+            changed = candidate.nodes != best.nodes
+            candidate = exchange_nodes(maker, candidate, changed)
         best = candidate
     return best
 
@@ -93,12 +94,23 @@ def _rebuild(
     return construct(maker, arcs, sites, nodes=nodes, outlets=outlets)
 
 
-def exchange_nodes(maker: SchemeMaker, scheme: Scheme) -> Scheme:
-    """Try each node beside the tree in it, and each bare node of the tree out of it."""
+def exchange_nodes(maker: SchemeMaker, scheme: Scheme, changed: BoolArray | None = None) -> Scheme:
+    """Try each node beside the tree in it, and each bare node of the tree out of it.
+
+    Parameters
+    ----------
+    maker : SchemeMaker
+    scheme : Scheme
+    changed : array of bool, shape (n,), optional
+        Nodes at or beside which to try; all by default.
+    """
+    near = None if changed is None else _with_neighbours(maker, changed)
     improved = True
     while improved:
         improved = False
         for node in _exchangeable(maker, scheme):
+            if near is not None and not near[node]:
+                continue
             nodes = np.append(scheme.nodes, True)
             nodes[node] = not nodes[node]
             candidate = maker.build(nodes, scheme.outlets)
@@ -106,6 +118,14 @@ def exchange_nodes(maker: SchemeMaker, scheme: Scheme) -> Scheme:
                 cleaned = tidy(maker, np.append(candidate.nodes, True), candidate.outlets)
                 scheme, improved = cleaned or candidate, True
     return scheme
+
+
+def _with_neighbours(maker: SchemeMaker, nodes: BoolArray) -> BoolArray:
+    start, end = maker.network.edge_start, maker.network.edge_end
+    wider = nodes.copy()
+    wider[end[nodes[start]]] = True
+    wider[start[nodes[end]]] = True
+    return wider
 
 
 def _exchangeable(maker: SchemeMaker, scheme: Scheme) -> list[int]:

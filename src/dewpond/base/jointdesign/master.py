@@ -15,17 +15,17 @@ import scipy.sparse as sp
 from dewpond.base.errors import SolverError
 from dewpond.base.jointdesign.cuts import Cut
 from dewpond.base.jointdesign.network import Network
-from dewpond.base.jointdesign.problem import FloatArray, IntArray
+from dewpond.base.jointdesign.problem import BoolArray, FloatArray, IntArray
 from dewpond.base.optimiser import quiet_solver
 
 # With more columns the interior-point method from scratch is faster than the simplex method from
 # the last basis (ten times at 6,000 columns), with fewer not.
-_MANY_COLUMNS = 3_000
+_MANY_COLUMNS = 5_000
 # A row broken by less counts as kept.
 _BROKEN = 0.01
 # A cut whose dual is smaller has no say in the bound; after so many rounds of that it may go.
 _TIGHT = 1e-9
-_IDLE_ROUNDS = 4
+_IDLE_ROUNDS = 2
 _WORTH_DROPPING = 0.05
 
 
@@ -63,7 +63,7 @@ class Master:
         self.n_columns = network.n_arcs + network.n_sites + 2 * network.limit_matrix.shape[0]
         large = self.n_columns > _MANY_COLUMNS
         self.solver = quiet_solver({"threads": 1, "solver": "ipm" if large else "simplex"})
-        self._keys: set[bytes | None] = set()
+        self._cuts: dict[bytes | None, Cut] = {}
         # One entry for each row that came after the fixed ones: its cut's key, and for how
         # many rounds it has not been tight.
         self._row_key: list[bytes | None] = []
@@ -166,8 +166,8 @@ class Master:
         fresh = []
         for cut in cuts:
             key = cut.key()
-            if key not in self._keys:
-                self._keys.add(key)
+            if key not in self._cuts:
+                self._cuts[key] = cut
                 self._row_key.append(key)
                 fresh.append(np.concatenate([cut.arcs, cut.sites + self.network.n_arcs]))
         if fresh:
@@ -182,17 +182,33 @@ class Master:
     def drop_idle_cuts(self) -> None:
         """Take out cuts that have not been tight for some rounds; they may come back."""
         n_fixed = self.solver.getNumRow() - len(self._row_key)
-        dual = np.array(self.solver.getSolution().row_dual)[n_fixed:]
-        self._idle = np.where(np.abs(dual) > _TIGHT, 0, self._idle + 1)
+        self._idle = np.where(self._has_say(), 0, self._idle + 1)
         removable = np.array([key is not None for key in self._row_key], dtype=bool)
         idle = np.flatnonzero(removable & (self._idle > _IDLE_ROUNDS))
         if len(idle) < _WORTH_DROPPING * self.solver.getNumRow():
             return
         self._delete_rows(n_fixed + idle)
-        self._keys -= {self._row_key[row] for row in idle}
+        for row in idle:
+            del self._cuts[self._row_key[row]]
         gone = set(idle.tolist())
         self._row_key = [key for row, key in enumerate(self._row_key) if row not in gone]
         self._idle = np.delete(self._idle, idle)
+
+    def tight_cuts(self) -> list[Cut]:
+        """Return the cuts that hold up the bound of the solution just found."""
+        tight = np.flatnonzero(self._has_say())
+        keys = [self._row_key[row] for row in tight]
+        return [self._cuts[key] for key in keys if key is not None]
+
+    def _has_say(self) -> BoolArray:
+        """Return which rows after the fixed ones have a part in the solution just found."""
+        solution = self.solver.getSolution()
+        if not solution.dual_valid:
+            # Rows went since the last solution: nothing can be said against those that stayed.
+            return np.ones(len(self._row_key), dtype=bool)
+        n_fixed = self.solver.getNumRow() - len(self._row_key)
+        dual = np.array(solution.row_dual)[n_fixed:]
+        return np.asarray(np.abs(dual) > _TIGHT)
 
     def _delete_rows(self, rows: IntArray) -> None:
         """Delete rows and keep the rest of the basis, in which idle rows are basic."""

@@ -87,7 +87,8 @@ class JointLimits:
     nodes : int
         Branch-and-bound nodes in all.
     restarts : int
-        Times that the heuristic tears up part of the best scheme and rebuilds it.
+        Times that the heuristic tears up part of a scheme and rebuilds it, in one run and for
+        300 sites; more in proportion where there are more.
     seconds : float
         Wall time; a search that it cuts short says that it may not reproduce.
     random_state : int

@@ -64,7 +64,9 @@ class SchemeMaker:
         self._arc_at = numbered.data - 1
         self.by_site = network.groups_by_site.astype(float)
         # Links are edges, then sources, cheapest first, for trees after Kruskal.
-        forward = np.delete(np.arange(network.n_arcs), network.n_edges + np.arange(network.n_edges))
+        forward = np.delete(
+            np.arange(network.n_arcs), network.n_edges + np.arange(network.n_edges)
+        )
         self._link = forward[np.argsort(network.arc_cost[forward], kind="stable")]
         self._link_tail = network.tail[self._link]
         self._link_head = network.head[self._link]
@@ -153,7 +155,7 @@ class SchemeMaker:
         return np.array(sorted(arcs), dtype=np.int64)
 
     def _spanning(self, usable: IntArray) -> dict[int, list[tuple[int, int]]]:
-        """Return the cheapest forest over usable links: the nodes beside each, and the arc there."""
+        """Return the cheapest forest over usable links: what is beside each node, and the arc."""
         edges = self.network.n_edges
         group = list(range(self.size))
         beside: dict[int, list[tuple[int, int]]] = {}

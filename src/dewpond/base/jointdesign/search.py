@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import math
 import time
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -16,6 +16,8 @@ from dewpond.base.progress import Progress
 
 # Costs closer than this share count as equal.
 SAME_COST = 1e-7
+# The attempts of the local search grow with the number of sites beyond this.
+_USUAL_SITES = 300
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,17 +77,14 @@ class Search:
 
     def out_of_time(self) -> bool:
         """Return whether the wall time is over, and remember that it was."""
-        return self.timer(1.0)()
+        over = self.seconds >= self.limits.seconds
+        self.cut_short |= over
+        return over
 
-    def timer(self, share: float) -> Callable[[], bool]:
-        """Return a test of whether a share of the wall time is over."""
-
-        def is_over() -> bool:
-            over = self.seconds >= share * self.limits.seconds
-            self.cut_short |= over
-            return over
-
-        return is_over
+    def attempts(self, share: float) -> int:
+        """Return how often to tear up and rebuild: a share of the limit, more for many sites."""
+        size = max(1.0, len(self.problem.site_cost) / _USUAL_SITES)
+        return math.ceil(share * self.limits.restarts * size)
 
     def is_proven(self) -> bool:
         """Return whether the gap asked for is reached."""

@@ -28,6 +28,8 @@ from dewpond.base.jointdesign.search import SAME_COST, Search, from_given
 from dewpond.base.progress import Progress
 
 _ASCENTS = 4
+# Share of the attempts made before anything is known of where good schemes run.
+_FIRST_SHARE = 0.1
 # A network is laid out anew once this share of its edges and sites is struck out.
 _WORTH_SHRINKING = 0.1
 _MOST_SHRINKS = 4
@@ -107,15 +109,16 @@ def _first_schemes(search: Search, reduction: Reduction, maker: SchemeMaker) -> 
     scheme = from_given(search, reduction, maker)
     if scheme is not None:
         scheme = exchange_nodes(maker, scheme)
-        in_time = search.timer(0.2)
-        scheme = improve(maker, scheme, search.random, search.limits.restarts, in_time)
+        attempts = search.attempts(_FIRST_SHARE)
+        scheme = improve(maker, scheme, search.random, attempts, search.out_of_time)
         search.offer(reduction, scheme)
 
 
 def _ascents(search: Search, reduction: Reduction) -> list[Ascent]:
     network = reduction.network
     orders: list[IntArray | None] = [None]
-    orders += [search.random.permutation(network.n_groups) for _ in range(_ASCENTS - 1)]
+    more = 0 if network.n_nodes > _LARGE else _ASCENTS - 1
+    orders += [search.random.permutation(network.n_groups) for _ in range(more)]
     found = [ascend(network, order) for order in orders]
     return sorted(found, key=lambda ascent: -ascent.bound)
 
