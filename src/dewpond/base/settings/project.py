@@ -32,7 +32,6 @@ from dewpond.base.settings.fields import Table
 from dewpond.base.settings.stock import MobSettings, SourceSettings
 from dewpond.base.settings.water import PipeSettings, SupplySettings, TroughSettings
 
-
 _REPEATED = ("mob", "source", "what_if")
 
 

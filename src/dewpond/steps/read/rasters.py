@@ -254,8 +254,8 @@ def _warn_of_zeros(values: FloatArray, label: str, notes: Notes) -> None:
     if zero.any() and known.size and known.min() > _ZERO_BESIDE_M:
         notes.warnings.append(
             f"{label}: {zero.sum()} cells around the holding hold exactly 0 m, where all others "
-            f"stand at {known.min():.0f} m or more; if 0 means unknown, set it as the nodata value "
-            "of the raster, for pipe over such cells gets false heads."
+            f"stand at {known.min():.0f} m or more; if 0 means unknown, set it as the nodata "
+            "value of the raster, for pipe over such cells gets false heads."
         )
 
 
