@@ -17,6 +17,7 @@ import numpy as np
 import pytest
 import scipy.sparse as sp
 import shapely
+from matplotlib.figure import Figure
 from scipy.spatial import Delaunay, cKDTree
 
 from dewpond.base.jointdesign import JointLimits, JointProblem, design_jointly
@@ -26,6 +27,7 @@ pytestmark = pytest.mark.benchmark
 SITE_SPACING_M, CELL_M, FENCE_WIDTH_M = 50.0, 40.0, 12.0
 PIPE_PER_M, OUTLET = 6.0, 150.0
 LANCASHIRE = "lancashire_uk_farm/fields_54_wgs84.geojson"
+GROWTH_PICTURE = Path(__file__).parents[2] / "docs" / "images" / "joint-design-growth.png"
 NEW_SOUTH_WALES = "nsw_au_paddocks_translated/paddocks_translated_epsg6933.gpkg"
 
 
@@ -149,7 +151,61 @@ def test_real_places(real_data: Path, place: str, walk_limit_m: float) -> None:
     compare(f"{place}, {walk_limit_m:.0f} m", joint_problem(fields, walk_limit_m), 120.0)
 
 
-@pytest.mark.parametrize("count", [10, 25, 50, 100, 200])
-def test_growth_with_the_number_of_fields(count: int) -> None:
+def growth(count: int, gap: float, seconds: float) -> tuple[int, float, float, float]:
+    """Return the number of fields, the gap asked for, the gap reached and the processor time."""
+    problem = joint_problem(random_fields(0, count), 400.0)
+    began = time.process_time()
+    design = design_jointly(problem, JointLimits(seconds=seconds, gap=gap))
+    worked = time.process_time() - began
+    print(
+        f"{count} fields, {len(problem.site_node)} sites, gap asked {gap:.0%}, reached "
+        f"{design.gap:.2%}, {design.status}, {design.seconds:.0f} s ({worked:.1f} s of processor)",
+        flush=True,
+    )
+    return count, gap, design.gap, worked
+
+
+def exponent(rows: list[tuple[int, float, float, float]]) -> float:
+    """Return the power of the number of fields with which the time grows, by least squares."""
+    count, _, _, worked = np.array(rows).T
+    return float(np.polyfit(np.log(count), np.log(worked), 1)[0])
+
+
+def draw_growth(rows: list[tuple[int, float, float, float]], path: Path) -> None:
+    """Draw processor time against the number of fields, both by powers, one line for each gap."""
+    figure = Figure(figsize=(6.4, 4.0), dpi=150, layout="constrained")
+    axes = figure.add_subplot()
+    for gap, colour, marker in ((0.10, "#1f4e5f", "o"), (0.02, "#b5651d", "s")):
+        of_gap = [row for row in rows if row[1] == gap]
+        reached = [row for row in of_gap if row[2] <= gap]
+        axes.plot(
+            [row[0] for row in reached],
+            [row[3] for row in reached],
+            color=colour,
+            marker=marker,
+            label=f"to a gap of {gap:.0%}: n^{exponent(reached):.2f}",
+        )
+        for count, _, left, worked in of_gap:
+            if left > gap:
+                axes.plot(count, worked, marker=marker, color=colour, mfc="white", ls="none")
+                axes.annotate(
+                    f"stopped at {left:.1%}", (count, worked), xytext=(-8, 0),
+                    textcoords="offset points", ha="right", va="center", fontsize=8, color=colour,
+                )  # fmt: skip
+    counts = sorted({row[0] for row in rows})
+    axes.set(xscale="log", yscale="log", xlabel="fields of 8 ha", ylabel="processor time [s]")
+    axes.set_xticks(counts, [str(count) for count in counts])
+    axes.minorticks_off()
+    axes.yaxis.set_major_formatter("{x:g}")
+    axes.grid(color="#dddddd", linewidth=0.6)
+    axes.spines[["top", "right"]].set_visible(False)
+    axes.legend(frameon=False, loc="upper left")
+    figure.savefig(path)
+
+
+def test_growth_with_the_number_of_fields() -> None:
     print()
-    compare(f"{count} fields", joint_problem(random_fields(0, count), 400.0), 600.0)
+    rows = [growth(count, 0.02, 300.0) for count in (10, 25, 50, 100)]
+    rows += [growth(count, 0.10, 600.0) for count in (10, 25, 50, 100, 200)]
+    draw_growth(rows, GROWTH_PICTURE)
+    print(f"time to a gap of 10 % grows as n^{exponent(rows[4:]):.2f}")

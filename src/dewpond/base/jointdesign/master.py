@@ -20,7 +20,7 @@ from dewpond.base.optimiser import quiet_solver
 
 # With more columns the interior-point method from scratch is faster than the simplex method from
 # the last basis (ten times at 6,000 columns), with fewer not.
-_MANY_COLUMNS = 5_000
+_MANY_COLUMNS = 3_000
 # A row broken by less counts as kept.
 _BROKEN = 0.01
 # A cut whose dual is smaller has no say in the bound; after so many rounds of that it may go.
