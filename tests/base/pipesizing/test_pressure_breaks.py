@@ -106,3 +106,10 @@ def test_no_point_is_over_the_limit_or_short_of_water_unless_it_is_said(
     assert (levels[0] - ground <= limit + 1e-6).all()
     assert (levels[0] >= need - 1e-6).all()
     assert all(b.level_m <= b.level_before_m for b in breaks)
+
+
+def test_the_excess_is_that_of_the_lowest_ground_beyond() -> None:
+    """From 300 m into a valley at 100 m, also by another pipe: 200 m of head, 50 m too much."""
+    trunk, beyond = np.array([300.0, 200.0, 140.0]), np.array([140.0, 100.0])
+    found, _ = find_pressure_breaks([-1, 0], [trunk, beyond], [trunk, beyond], 300.0, 150.0, 0.0)
+    assert found[0].excess_m == pytest.approx(50.0)

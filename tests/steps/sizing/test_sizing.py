@@ -344,6 +344,24 @@ def test_pipe_that_is_there_costs_nothing_and_keeps_its_size():
                scheme.size(existing_outside_diameter_mm=55.0).warnings)  # fmt: skip
 
 
+def test_pipe_that_is_there_has_the_size_that_its_map_gives():
+    ways = [("tank", "junction 1", [(0, 0), (300, 0)]),
+            ("junction 1", "junction 2", [(300, 0), (350, 0)]),
+            ("junction 2", "outlet 1", [(350, 0), (400, 0)])]  # fmt: skip
+    laying = ["existing", "existing", "fence"]
+    scheme = make_scheme(ways, [("cows", "outlet 1", 0, 10.0)], laying=laying)
+    scheme.network.pipes["existing_outside_diameter_mm"] = [32.0, np.nan, np.nan]
+    sizes = scheme.size()
+    assert sizes.pipes["outside_diameter_mm"].tolist()[:2] == [32, 25]
+    assert sizes.pipes["pipe_cost"].tolist()[:2] == [0, 0]
+    assert any(text.startswith("pipe 1:") and "taken to be PE80 32 mm" in text
+               for text in sizes.warnings)  # fmt: skip
+    scheme.network.pipes["existing_outside_diameter_mm"] = [33.0, np.nan, np.nan]
+    odd = scheme.size()
+    assert any(text.startswith("pipe 1:") and "no pipe of 33 mm" in text for text in odd.warnings)
+    assert odd.pipes.at["pipe 1", "pipe_cost"] > 0
+
+
 def test_pipe_may_be_wider_only_where_it_is_allowed(tmp_path):
     # Hollow in the first pipe wants the strong 25 mm; the long second one wants 40 mm.
     sizes = [(25, 11, 2.3, 16, 0.3), (40, 17, 2.4, 6, 0.9)]

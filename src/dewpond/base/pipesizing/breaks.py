@@ -26,7 +26,8 @@ class PressureBreak:
     level_before_m, level_m : float
         Level of still water before and after [m]; equal for "none".
     excess_m : float
-        By how much the static head would pass the limit without it [m].
+        By how much the static head would pass the limit without it, at the lowest ground that
+        lies beyond [m].
     """
 
     pipe: int
@@ -91,7 +92,8 @@ def find_pressure_breaks(
                 beyond_low[pipe][before] + limit_m,
                 float(standing[first]),
             )
-            excess = float(standing[first] - ground[first]) - limit_m
+            lowest = min(float(ground[first]), float(beyond_low[pipe][first]))
+            excess = float(standing[first]) - lowest - limit_m
             breaks.append(
                 PressureBreak(pipe, begin + place, kind, float(standing[first]), lowered, excess)
             )

@@ -56,6 +56,19 @@ def pipes(plan: Plan) -> gpd.GeoDataFrame:
     )
 
 
+def _note_of_existing(plan: Plan, pipe: str, fits: bool) -> str:
+    """Say on whose word pipe in the ground has its size."""
+    if not fits:
+        return "in the ground already: its size is not known"
+    size_mm = plan.network.pipes.get("existing_outside_diameter_mm")
+    if (
+        size_mm is not None
+        and size_mm.at[pipe] == plan.scheme.sizes.pipes.at[pipe, "outside_diameter_mm"]
+    ):
+        return "in the ground already: size from the map of existing pipe; check its class"
+    return "in the ground already: size and class are assumed, measure them"
+
+
 def _pipe_notes(plan: Plan, pipe: str) -> str:
     """Say what is not known of a pipe, and which requirements are missed in it."""
     sizes = plan.scheme.sizes
@@ -63,11 +76,7 @@ def _pipe_notes(plan: Plan, pipe: str) -> str:
     old = plan.network.pipes.at[pipe, "laying"] == "existing"
     fits = pipe in sizes.pipes.index and np.isfinite(sizes.pipes.at[pipe, "outside_diameter_mm"])
     if old:
-        notes.append(
-            "in the ground already: size and class are assumed, measure them"
-            if fits
-            else "in the ground already: its size is not known"
-        )
+        notes.append(_note_of_existing(plan, pipe, fits))
     elif not fits:
         notes.append("no pipe on offer will do, see the verdicts")
     for short in sizes.shortfalls:

@@ -6,12 +6,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 
 from dewpond.base.errors import Fault, InputError, nearest_name
 from dewpond.base.friction import DarcyWeisbach, FrictionLaw, HazenWilliams
 from dewpond.base.pipes import PipeSize, read_pipe_table
 from dewpond.base.pipesizing import PipeOptions, SizingRules, make_options
 from dewpond.base.settings import DesignSettings, PipeSettings
+from dewpond.base.surface import FloatArray
 from dewpond.base.water import water_at
 
 # Wall of pipe in the sun and in a trench [°C]; common practice, no source.
@@ -31,8 +33,8 @@ class Offer:
         The same as arrays, with the head each may carry at the wall temperature.
     rules : SizingRules
     wall_temperature_c : float
-    existing : int
-        Option that stands for pipe in the ground already, -1 where the table has none.
+    existing_mm : float
+        Size taken for pipe in the ground already where the map gives none.
     warnings : tuple of str
     """
 
@@ -40,8 +42,21 @@ class Offer:
     options: PipeOptions
     rules: SizingRules
     wall_temperature_c: float
-    existing: int
+    existing_mm: float
     warnings: tuple[str, ...]
+
+    def existing_options(self, size_mm: FloatArray) -> npt.NDArray[np.intp]:
+        """Return the options that stand for pipe in the ground already, shape (pipes,).
+
+        The strongest class of its size, that of the settings where it is NaN; -1 where the table
+        has no such size.
+        """
+        outside_mm = np.array([size.outside_diameter_mm for size in self.sizes])
+        classes = np.array([size.pressure_class_bar for size in self.sizes], dtype=float)
+        wanted_mm = np.where(np.isnan(size_mm), self.existing_mm, size_mm)
+        fits = np.isclose(outside_mm[None, :], wanted_mm[:, None], atol=0.05)
+        strongest = np.where(fits, classes[None, :], -np.inf).argmax(axis=1)
+        return np.where(fits.any(axis=1), strongest, -1)
 
 
 def make_offer(pipe: PipeSettings, design: DesignSettings, folder: Path) -> Offer:
@@ -68,7 +83,7 @@ def make_offer(pipe: PipeSettings, design: DesignSettings, folder: Path) -> Offe
         make_options(priced, temperature_c),
         SizingRules(pipe.velocity_limit_m_s, pipe.surge, pipe.may_grow, friction_law(pipe)),
         temperature_c,
-        _existing(pipe, priced),
+        pipe.existing_outside_diameter_mm,
         tuple(f"{size.name} has no price and was left out" for size in wanted
               if size.price_per_m is None),
     )  # fmt: skip
@@ -105,14 +120,3 @@ def _check_materials(pipe: PipeSettings, table: tuple[PipeSize, ...]) -> None:
         faults.append(Fault("[pipe] materials", "is empty", remedy=nearest_name("", known)))
     if faults:
         raise InputError(faults)
-
-
-def _existing(pipe: PipeSettings, sizes: tuple[PipeSize, ...]) -> int:
-    """Return the strongest class of the size taken for existing pipe, -1 where there is none."""
-    classes = [
-        size.pressure_class_bar
-        if size.outside_diameter_mm == pipe.existing_outside_diameter_mm
-        else -np.inf
-        for size in sizes
-    ]
-    return int(np.argmax(classes)) if max(classes) > -np.inf else -1

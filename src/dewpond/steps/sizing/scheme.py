@@ -33,6 +33,8 @@ class Scheme:
         Length, and the part of it still to be laid.
     existing : array of bool, shape (pipes,)
         Pipe that is there already for the most part.
+    existing_mm : array of float, shape (pipes,)
+        Outside diameter that the map of existing pipe gives, NaN where new or not given.
     distance_m, ground_m : tuple of arrays, one a pipe, each of shape (points,)
         Distance from the start of the pipe, and ground with unknown heights filled in.
     flow_m3_s : array of float, shape (cases, pipes)
@@ -54,6 +56,7 @@ class Scheme:
     length_m: FloatArray
     new_m: FloatArray
     existing: BoolArray
+    existing_mm: FloatArray
     distance_m: tuple[FloatArray, ...]
     ground_m: tuple[FloatArray, ...]
     flow_m3_s: FloatArray
@@ -93,6 +96,7 @@ class Scheme:
             length_m=self.length_m[kept],
             new_m=self.new_m[kept],
             existing=self.existing[kept],
+            existing_mm=self.existing_mm[kept],
             distance_m=tuple(self.distance_m[pipe] for pipe in chosen),
             ground_m=tuple(self.ground_m[pipe] for pipe in chosen),
             flow_m3_s=self.flow_m3_s[cases][:, kept],
@@ -137,6 +141,7 @@ def make_scheme(
         pipes["length_m"].to_numpy(dtype=float),
         _new_lengths(pipes),
         np.asarray(pipes["laying"].to_numpy() == _EXISTING, dtype=bool),
+        _existing_sizes_mm(pipes),
         tuple(section.distance_m - section.distance_m[0] for section in sections),
         ground,
         flow,
@@ -182,6 +187,14 @@ def _cases(flows: Flows, pipes: pd.Index) -> tuple[FloatArray, BoolArray]:
     if not len(cases) or (design > reached + _NO_FLOW_M3_S).any():
         cases, asking = np.vstack([cases, design]), np.append(asking, False)
     return cases, asking
+
+
+def _existing_sizes_mm(pipes: pd.DataFrame) -> FloatArray:
+    """Return the sizes that the map gives for pipe that is there already [mm], else NaN."""
+    if "existing_outside_diameter_mm" not in pipes:
+        return np.full(len(pipes), np.nan)
+    size_mm = pipes["existing_outside_diameter_mm"].to_numpy(dtype=float)
+    return np.where(pipes["laying"].to_numpy() == _EXISTING, size_mm, np.nan)
 
 
 def _new_lengths(pipes: pd.DataFrame) -> FloatArray:

@@ -92,7 +92,7 @@ def size_pipe(
         break_table(network, heads, choice.breaks),
         explain(holding, network, scheme, choice, offer, intake, pipe),
         choice.sizing.proof,
-        (*offer.warnings, *_warnings(scheme, choice, offer, intake, pipe)),
+        (*offer.warnings, *_warnings(scheme, choice, offer, intake)),
         long_sections(scheme, choice, offer, heads),
     )
 
@@ -110,22 +110,8 @@ def _nothing(network: Network, heads: Heads, scheme: Scheme) -> Sizes:
     return Sizes(no_pipe(scheme), outlets, break_table(network, heads, ()), (), proof)
 
 
-def _warnings(
-    scheme: Scheme, choice: Choice, offer: Offer, intake: Intake, pipe: PipeSettings
-) -> list[str]:
-    found = []
-    there = [name for name, old in zip(scheme.pipes, scheme.existing, strict=True) if old]
-    if there and offer.existing >= 0:
-        found.append(
-            f"{', '.join(there)}: pipe that is there already, taken to be "
-            f"{offer.sizes[offer.existing].name} and sound; measure it, and give "
-            "existing_outside_diameter_mm if it is not"
-        )
-    elif there:
-        found.append(
-            f"{', '.join(there)}: pipe that is there already is sized and priced as new, since no "
-            f"pipe of {pipe.existing_outside_diameter_mm:g} mm is in the table"
-        )
+def _warnings(scheme: Scheme, choice: Choice, offer: Offer, intake: Intake) -> list[str]:
+    found = _existing_warnings(scheme, offer)
     drawn = scheme.flow_m3_s[:, scheme.parent < 0].sum(axis=1)[scheme.asking]
     most = float(l_min_from_m3_s(drawn).max(initial=0.0))
     falls = intake.level_m[-1] < intake.level_m[-2]
@@ -146,4 +132,33 @@ def _warnings(
             f"{name}: no single size fits above and below its break; that below is shown"
             for name in mixed
         ]
+    return found
+
+
+def _existing_warnings(scheme: Scheme, offer: Offer) -> list[str]:
+    """Say what pipe in the ground is taken to be, one sentence a size, on whose word."""
+    options = offer.existing_options(scheme.existing_mm)
+    stated = ~np.isnan(scheme.existing_mm)
+    size_mm = np.where(stated, scheme.existing_mm, offer.existing_mm)
+    found = []
+    kinds = zip(size_mm[scheme.existing], stated[scheme.existing], strict=True)
+    for mm, given in dict.fromkeys(kinds):
+        alike = scheme.existing & (size_mm == mm) & (stated == given)
+        there = np.flatnonzero(alike)
+        names = ", ".join(scheme.pipes[number] for number in there)
+        if options[there[0]] < 0:
+            found.append(
+                f"{names}: pipe that is there already is sized and priced as new, since no pipe "
+                f"of {mm:g} mm is in the table"
+            )
+            continue
+        size = offer.sizes[options[there[0]]].name
+        found.append(
+            f"{names}: pipe that is there already, taken to be {size} and sound; "
+            + (
+                "the map gives its outside diameter only, so check its class"
+                if given
+                else "measure it, and give existing_outside_diameter_mm if it is not"
+            )
+        )
     return found

@@ -73,7 +73,8 @@ def cut_at(
         still[number] - scheme.ground_m[part.pipe][part.first : part.last + 1].min()
         for number, part in enumerate(parts)
     ]
-    there = scheme.existing[of_pipe] & (offer.existing >= 0)
+    old = offer.existing_options(scheme.existing_mm)[of_pipe]
+    there = scheme.existing[of_pipe] & (old >= 0)
     parent = np.array([part.parent for part in parts], dtype=np.intp)
     tree = PipeTree(
         parent=parent,
@@ -83,7 +84,7 @@ def cut_at(
         flow_m3_s=scheme.flow_m3_s[:, of_pipe],
         start_level_m=start,
         checks=checks,
-        fixed_option=np.where(there, offer.existing, -1),
+        fixed_option=np.where(there, old, -1),
         # Pipe that is there already was not sized with this scheme, nor does it bind the rest.
         in_order=~(there | ((parent >= 0) & there[parent])),
         priced_length_m=np.where(there, scheme.new_m[of_pipe], scheme.length_m[of_pipe]) * share,
