@@ -177,6 +177,8 @@ def draw_growth(rows: list[tuple[int, float, float, float]], path: Path) -> None
     axes = figure.add_subplot()
     for gap, colour, marker in ((0.10, "#1f4e5f", "o"), (0.02, "#b5651d", "s")):
         of_gap = [row for row in rows if row[1] == gap]
+        if not of_gap:
+            continue
         reached = [row for row in of_gap if row[2] <= gap]
         axes.plot(
             [row[0] for row in reached],
