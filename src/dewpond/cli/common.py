@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from dewpond.base.progress import StageProgress
+
+if TYPE_CHECKING:
+    from dewpond.base.model import Verdict
 
 EXIT_MET, EXIT_SHORT, EXIT_INPUT, EXIT_INTERNAL = 0, 1, 2, 3
 
@@ -49,3 +53,10 @@ def warn(messages: Iterable[str]) -> None:
     """Tell each message on stderr."""
     for message in messages:
         click.echo(f"note: {message}", err=True)
+
+
+def figure_text(verdict: Verdict) -> str:
+    """Return the figure of a verdict with its unit, in words where there is none."""
+    if math.isnan(verdict.figure):
+        return "not known"
+    return f"{verdict.figure:.4g} {verdict.unit}"

@@ -12,6 +12,7 @@ from dewpond.cli.common import (
     EXIT_INTERNAL,
     EXIT_MET,
     EXIT_SHORT,
+    figure_text,
     json_option,
     output_option,
     project_argument,
@@ -74,10 +75,7 @@ def _tell(comparison: Comparison, output: Path) -> None:
         for verdict in outcome.verdicts:
             if not verdict.met:
                 tail = [part for part in (verdict.where, verdict.remedy) if part]
-                line = (
-                    f"SHORT: {outcome.name}: {verdict.requirement} "
-                    f"({verdict.figure:.4g} {verdict.unit})"
-                )
+                line = f"SHORT: {outcome.name}: {verdict.requirement} ({figure_text(verdict)})"
                 click.echo("; ".join([line, *tail]), err=True)
     click.echo(f"results in {output}", err=True)
 

@@ -11,6 +11,7 @@ import click
 from dewpond.cli.common import (
     EXIT_MET,
     EXIT_SHORT,
+    figure_text,
     json_option,
     output_option,
     project_argument,
@@ -96,7 +97,7 @@ def _tell(plan: Plan, output: Path) -> None:
     )
     for verdict in plan.verdicts:
         state = "met" if verdict.met else "SHORT"
-        line = f"{state}: {verdict.requirement} ({verdict.figure:.4g} {verdict.unit})"
+        line = f"{state}: {verdict.requirement} ({figure_text(verdict)})"
         tail = [part for part in (verdict.where, verdict.remedy) if part and not verdict.met]
         click.echo("; ".join([line, *tail]), err=True)
     click.echo(f"results in {output}", err=True)

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from dewpond import Plan
-from dewpond.base.model import Appraisal, Verdict
-from dewpond.steps.appraisal import appraise
+from dewpond.base.model import Appraisal, Judgement, Remedy, Supply, Verdict
+from dewpond.steps.appraisal import appraise, verdicts
 from farms import SOUTH, WEST, plan, squares
 
 
@@ -103,3 +103,22 @@ def test_a_long_list_of_names_is_cut_short(planned: Plan) -> None:
     from dewpond.steps.appraisal.verdicts import _listed
 
     assert _listed([f"outlet {number}" for number in range(1, 12)]).endswith("outlet 8 and 3 more")
+
+
+def test_what_mends_a_requirement_is_told_where_nothing_mends_all():
+    judged = (
+        Judgement("Level", 101.0, 111.0, "m", False, "10 m too low"),
+        Judgement("Volume", 5000.0, 6400.0, "L", False, "5,000 L are reserve"),
+        Judgement("Water a day", 100.0, 200.0, "L", False, "the day takes 200 L"),
+    )
+    tank = Remedy("A tank of 6,400 L.", False, 6400.0, "L", ("Volume",))
+    pump = Remedy("A booster.", False, 20.0, "W", ("Level",))
+    both = Remedy("Another source.", True, 1.0, "")
+
+    def told(*remedies):
+        return [
+            found.remedy for found in verdicts.source("bore", Supply(judged, remedies, {}, {}, {}))
+        ]
+
+    assert told(tank, pump) == ["A booster.", "A tank of 6,400 L.", "the day takes 200 L"]
+    assert told(both, tank, pump) == ["Another source."] * 3

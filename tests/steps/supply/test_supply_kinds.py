@@ -126,6 +126,9 @@ def test_an_unmeasured_main_is_not_shown_to_serve() -> None:
     assert not flow.met
     assert np.isnan(flow.figure)
     assert "was not measured" in flow.reason
+    wanted_s = 10.0 / (flow.limit / 0.8) * 60.0  # 0.8 is left of the bucket in a dry summer
+    assert f"10 L from an open pipe in {wanted_s:.0f} s" in flow.reason
+    assert not any("adds 0 m" in remedy.action for remedy in supply.remedies)
 
 
 def test_a_main_never_feeds_a_submerged_inlet() -> None:
@@ -391,3 +394,4 @@ def test_a_remedy_that_is_half_enough_says_what_it_leaves() -> None:
     fixed = remedy(supply, "Fixed troughs")
     assert not fixed.works
     assert "leaves the head to be mended besides" in fixed.action
+    assert fixed.mends == ("Flow of the source",)

@@ -217,12 +217,15 @@ class Remedy:
     figure : float
         The number in the action.
     unit : str
+    mends : tuple of str
+        Requirements that fail now and that it would meet, others or not, in their words.
     """
 
     action: str
     works: bool
     figure: float
     unit: str
+    mends: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -8,8 +8,10 @@ from dewpond.base.model import (
     Heads,
     Holding,
     Intake,
+    Judgement,
     Network,
     Reach,
+    Remedy,
     Siting,
     Sizes,
     Supply,
@@ -153,8 +155,10 @@ def pipe(sizes: Sizes, settings: PipeSettings) -> Iterable[Verdict]:
 
 
 def source(name: str, supply: Supply) -> Iterable[Verdict]:
-    """Turn what was judged of the source into verdicts, with the first remedies that work."""
-    working = [remedy.action for remedy in supply.remedies if remedy.works]
+    """Turn what was judged of the source into verdicts, with the first remedies that work.
+
+    Where none is enough by itself, those that mend the requirement at least, else the reason.
+    """
     for judgement in supply.judgements:
         yield Verdict(
             requirement=f"{name}: {judgement.requirement}",
@@ -163,5 +167,11 @@ def source(name: str, supply: Supply) -> Iterable[Verdict]:
             unit=judgement.unit,
             met=judgement.met,
             where=name,
-            remedy="" if judgement.met else "; or ".join(working[:3]) or judgement.reason,
+            remedy="" if judgement.met else _remedy(judgement, supply.remedies),
         )
+
+
+def _remedy(judgement: Judgement, remedies: Sequence[Remedy]) -> str:
+    working = [remedy.action for remedy in remedies if remedy.works]
+    partly = [remedy.action for remedy in remedies if judgement.requirement in remedy.mends]
+    return "; or ".join(working[:3] or partly[:3]) or judgement.reason

@@ -45,7 +45,11 @@ def _flow(case: Case) -> Judgement | None:
         return None
     name = case.source.name
     if np.isnan(most):
-        reason = f"the flow of {name} was not measured, so nothing shows that it is enough"
+        slowest_s = 10.0 * 60.0 * case.supply.dry_summer_factor / max(wanted, 1e-9)
+        reason = (
+            f"the flow of {name} was not measured, so nothing shows that it is enough; time a "
+            f"bucket there: 10 L from an open pipe in {slowest_s:.0f} s is the least that could do"
+        )
     elif case.curve.falls:
         reason = (
             f"{name} gives {most:.1f} L/min in a dry summer with no pressure left; the mobs that "

@@ -39,5 +39,6 @@ def find_remedies(case: Case, judged: Mapping[str, Judgement]) -> tuple[Remedy, 
         *elsewhere.other_sources(case, failing),
         works.hauled_rest(case, failing),
     ]
-    remedies = [as_remedy(offered, failing) for offered in offers if offered is not None]
+    wanting = {key: one.requirement for key, one in judged.items() if not one.met}
+    remedies = [as_remedy(offered, wanting) for offered in offers if offered is not None]
     return tuple(sorted(remedies, key=lambda remedy: not remedy.works))

@@ -154,6 +154,8 @@ def _by_night(case: Case, filling: _Filling) -> Offer:
 def _how(case: Case, filling: _Filling) -> str:
     if filling.by_pressure:
         return ", by its own pressure."
+    if filling.lift_m <= 0.0:
+        return ", by its own pressure as far as that is known."
     lift = float(np.ceil(max(filling.lift_m, 0.0)))
     power = pump_power_w(filling.needed_l_min, lift, case.supply.pump_efficiency)
     text = f", by a pump that adds {lift:.0f} m, about {power:,.0f} W."

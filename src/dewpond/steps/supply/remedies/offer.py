@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from dewpond.base.model import Remedy
@@ -47,13 +47,14 @@ def offer(action: str, mends: Iterable[str], figure: float, unit: str) -> Offer:
     )
 
 
-def as_remedy(offered: Offer, failing: frozenset[str]) -> Remedy:
-    """Return a remedy that says what it leaves unmended."""
-    left = [word for key, word in _WORDS.items() if key in failing - offered.mends]
+def as_remedy(offered: Offer, failing: Mapping[str, str]) -> Remedy:
+    """Return a remedy that says what it leaves unmended; requirements that fail come by key."""
+    left = [word for key, word in _WORDS.items() if key in failing.keys() - offered.mends]
     action = offered.action
-    if left and offered.mends & failing:
+    if left and offered.mends & failing.keys():
         action += f" That leaves {_listed(left)} to be mended besides."
-    return Remedy(action, not left, offered.figure, offered.unit)
+    mends = tuple(words for key, words in failing.items() if key in offered.mends)
+    return Remedy(action, not left, offered.figure, offered.unit, mends)
 
 
 def hours_in_words(hours: float) -> str:
