@@ -209,6 +209,7 @@ def test_a_spring_too_weak_for_the_day() -> None:
     supply = farm(spring, slope=DOWN).judge()
     day = verdict(supply, "Water a day")
     assert (day.figure, day.met) == (pytest.approx(1440.0), False)
+    assert "1,440 L are a day's water of 24 of the 40 stores" in day.reason
     kept = remedy(supply, "waters 24 of the 40 stores")
     assert kept.works
     hauled = remedy(supply, "Haul the 960 L")

@@ -122,7 +122,19 @@ def _volume(case: Case) -> Judgement | None:
         if fill.flow_l_min <= 0.0 and lift > 0:
             reason += f", its water {lift:.1f} m too low to run in"
     met = daily >= wanted - _VOLUME_MARGIN_L
+    if not met and daily > 0.0 and not case.need.mobs.empty:
+        reason += f"; {daily:,.0f} L are a day's water of {_served(case, daily / wanted)}"
     return Judgement("Water a day", daily, wanted, "L", met, reason)
+
+
+def _served(case: Case, share: float) -> str:
+    """Return how many head a share of the day's water is enough for, each mob cut alike."""
+    mobs = case.need.mobs
+    counts = np.floor(mobs["head"].to_numpy(float) * share + 1e-9)
+    return " and ".join(
+        f"{count:.0f} of the {total:.0f} {mob}"
+        for count, total, mob in zip(counts, mobs["head"], mobs.index, strict=True)
+    )
 
 
 def _tank(case: Case) -> Judgement | None:
