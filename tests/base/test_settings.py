@@ -216,3 +216,8 @@ def test_json_schema_is_valid_json_and_holds_every_table():
     assert {"holding", "terrain", "paddocks", "features", "mob", "source", "design"} <= set(
         schema["properties"]
     )
+
+
+def test_more_outlets_at_least_than_at_most_is_refused(tmp_path):
+    limits = "[layout]\nleast_outlets_per_paddock = 3\nmost_outlets_per_paddock = 2\n"
+    assert "the most cannot be fewer than the least" in _only(_faults(tmp_path, SOUND + limits))

@@ -61,7 +61,9 @@ def profile_heads(holding: Holding, network: Network) -> Heads:
         index=network.pipes.index,
         dtype=np.float64,
     )
-    warnings = (*_source_warnings(holding, source), *_pipe_warnings(sections, pipes))
+    # A pump lifts the water over rises that still water does not pass.
+    rises = [] if source.settings.pump is not None else _rise_warning(sections, pipes)
+    warnings = (*_source_warnings(holding, source), *rises, *_gap_warning(sections))
     return Heads(level_m, reason, nodes, pipes, sections, warnings)
 
 
@@ -81,10 +83,6 @@ def _source_warnings(holding: Holding, source: Source) -> list[str]:
             f"{raster_m:.1f} m; check place, level and datum"
         )
     return found
-
-
-def _pipe_warnings(sections: Mapping[str, Section], pipes: pd.DataFrame) -> list[str]:
-    return [*_rise_warning(sections, pipes), *_gap_warning(sections)]
 
 
 def _rise_warning(sections: Mapping[str, Section], pipes: pd.DataFrame) -> list[str]:

@@ -122,3 +122,17 @@ def test_what_mends_a_requirement_is_told_where_nothing_mends_all():
 
     assert told(tank, pump) == ["A booster.", "A tank of 6,400 L.", "the day takes 200 L"]
     assert told(both, tank, pump) == ["Another source."] * 3
+
+
+def test_a_break_without_water_is_a_requirement_missed() -> None:
+    dry = plan(
+        squares(1, 1, 300.0), slope, design={"walk_limit_m": 60.0, "trough": "mobile"},
+        siting={"inside": False}, breaks={"target_ha": 1.0, "hose_m": 20.0},
+    )  # fmt: skip
+    found = [item for item in dry.verdicts if item.requirement == "Every break has water"]
+    assert len(found) == 1
+    watered = dry.breaks.breaks["watered"]
+    assert not watered.all()
+    assert not found[0].met
+    assert not dry.met
+    assert found[0].figure == watered.sum()

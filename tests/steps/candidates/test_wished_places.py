@@ -57,6 +57,15 @@ def test_a_fixed_place_on_a_junction_takes_the_place_of_the_one_there():
     assert found.sites.geometry[found.sites["kind"] == "fixed"].tolist() == [at(200, 0)]
 
 
+def test_a_fixed_place_off_the_holding_is_told_and_left_out():
+    found = sites(fixed_outlets=[at(1300, 50)])
+    assert "fixed" not in set(found.sites["kind"])
+    assert found.warnings == (
+        f"The fixed outlet at E {EAST + 1300:.0f} N {NORTH + 50:.0f} stands beside no grazed "
+        "paddock, so it can serve none and is left out",
+    )
+
+
 def test_existing_outlets_are_places_unless_worn_out():
     table = gpd.GeoDataFrame(
         {"name": ["a", "b"], "condition": ["good", "poor"]},

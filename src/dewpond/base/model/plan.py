@@ -161,8 +161,8 @@ class Plan:
 
     @property
     def verdicts(self) -> tuple[Verdict, ...]:
-        """One verdict for each requirement."""
-        return self.scheme.appraisal.verdicts
+        """One verdict for each requirement, water in every break among them."""
+        return self.scheme.appraisal.verdicts + self._break_verdict()
 
     @property
     def warnings(self) -> tuple[str, ...]:
@@ -174,7 +174,24 @@ class Plan:
     @property
     def met(self) -> bool:
         """Whether every requirement is met."""
-        return self.scheme.met
+        return all(verdict.met for verdict in self.verdicts)
+
+    def _break_verdict(self) -> tuple[Verdict, ...]:
+        if self.breaks is None or self.breaks.breaks.empty:
+            return ()
+        breaks = self.breaks.breaks
+        dry = list(breaks.loc[~breaks["watered"].astype(bool), "name"])
+        return (
+            Verdict(
+                requirement="Every break has water",
+                figure=float(len(breaks) - len(dry)),
+                limit=float(len(breaks)),
+                unit="breaks",
+                met=not dry,
+                where=", ".join(dry),
+                remedy="" if not dry else "a longer hose, a lane, or larger breaks there",
+            ),
+        )
 
     def settings_used(self) -> dict[str, Any]:
         """Return every setting with the value used, defaults filled in, ready for JSON."""

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Literal
 
+from pydantic import model_validator
+
 from dewpond.base.settings.fields import COMMON_PRACTICE, INVENTED, Table, setting
 
 DemandMethod = Literal[
@@ -202,6 +204,16 @@ class LayoutSettings(Table):
         "Seconds before the search stops; a plan it cuts short says that it may not reproduce.",
         gt=0,
     )
+
+    @model_validator(mode="after")
+    def _check_numbers(self) -> LayoutSettings:
+        most = self.most_outlets_per_paddock
+        if most is not None and most < self.least_outlets_per_paddock:
+            raise ValueError(
+                f"least_outlets_per_paddock is {self.least_outlets_per_paddock} and "
+                f"most_outlets_per_paddock only {most}; the most cannot be fewer than the least"
+            )
+        return self
 
 
 class RoutingSettings(Table):

@@ -101,8 +101,20 @@ def find_candidates(
         fences=fences,
         refused=_refused(broken_by_pair, place, passes),
         by_paddock=_by_paddock(holding, access, broken_by_pair, passes),
-        warnings=found.warnings,
+        warnings=(*found.warnings, *_beside_nothing(wished)),
     )
+
+
+def _beside_nothing(wished: pd.DataFrame) -> list[str]:
+    """Tell of places the user named that stand beside no grazed paddock."""
+    lost = wished[wished["kind"].isin(BY_WORD) & (wished["paddocks"].map(len) == 0)]
+    return [
+        f"The {kind} outlet at E {easting_m:.0f} N {northing_m:.0f} stands beside no grazed "
+        "paddock, so it can serve none and is left out"
+        for kind, easting_m, northing_m in zip(
+            lost["kind"], lost["easting_m"], lost["northing_m"], strict=True
+        )
+    ]
 
 
 def _all_places(
