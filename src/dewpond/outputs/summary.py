@@ -75,6 +75,7 @@ def _source(plan: Plan, scheme: Scheme) -> dict[str, Any]:
         "chosen": scheme is plan.scheme,
         "met": scheme.met,
         "cost": scheme.appraisal.totals["cost"],
+        "cost_by_price_round": list(scheme.rounds),
         "outlets": scheme.appraisal.totals["outlets"],
         "pipe_m": scheme.appraisal.totals["pipe_m"],
         "water_level_m": scheme.heads.source_level_m,
