@@ -87,10 +87,10 @@ def _one_way(search: Search, network: Network) -> Ascent:
 def _parts(network: Network, random: np.random.Generator) -> IntArray:
     """Return the block of each node: that of the nearest of some random nodes."""
     count = max(1, round(network.n_nodes / BLOCK_NODES))
-    seeds = np.sort(random.permutation(network.n_nodes)[:count])
+    centres = np.sort(random.permutation(network.n_nodes)[:count])
     graph = network.distances(network.arc_cost)
-    _, _, nearest = csgraph.dijkstra(graph, indices=seeds, min_only=True, return_predecessors=True)
-    return np.asarray(np.searchsorted(seeds, nearest[: network.n_nodes]), dtype=np.int64)
+    _, _, nearest = csgraph.dijkstra(graph, indices=centres, min_only=True, return_predecessors=True)
+    return np.asarray(np.searchsorted(centres, nearest[: network.n_nodes]), dtype=np.int64)
 
 
 def _cut_out(

@@ -92,7 +92,7 @@ class JointLimits:
     seconds : float
         Wall time; a search that it cuts short says that it may not reproduce.
     random_state : int
-        Seed of every random choice.
+        Where every random choice starts from.
     """
 
     gap: float = 0.0
