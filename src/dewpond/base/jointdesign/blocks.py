@@ -89,7 +89,9 @@ def _parts(network: Network, random: np.random.Generator) -> IntArray:
     count = max(1, round(network.n_nodes / BLOCK_NODES))
     centres = np.sort(random.permutation(network.n_nodes)[:count])
     graph = network.distances(network.arc_cost)
-    _, _, nearest = csgraph.dijkstra(graph, indices=centres, min_only=True, return_predecessors=True)
+    _, _, nearest = csgraph.dijkstra(
+        graph, indices=centres, min_only=True, return_predecessors=True
+    )
     return np.asarray(np.searchsorted(centres, nearest[: network.n_nodes]), dtype=np.int64)
 
 

@@ -140,11 +140,11 @@ def corner_costs(
     if total == 0:
         return np.zeros((count, 0))
     first = np.repeat(np.arange(count), [start.corner.size for start in starts])
-    starts = sp.coo_array(
+    entries = sp.coo_array(
         (np.concatenate(costs), (first, np.concatenate([start.corner for start in starts]))),
         shape=(count, total),
     ).tocsr()
-    graph = sp.block_array([[links, None], [starts, sp.csr_array((count, count))]], format="csr")
+    graph = sp.block_array([[links, None], [entries, sp.csr_array((count, count))]], format="csr")
     answer = np.full((count, total), np.inf)
     for chunk, cost in least_costs(graph, total + np.arange(count), limit_m):
         answer[chunk] = cost[:, :total]
