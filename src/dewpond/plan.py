@@ -6,7 +6,7 @@ import platform
 from collections.abc import Sequence
 from dataclasses import replace
 from importlib.metadata import version
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from dewpond.base.model import (
     Candidates,
@@ -98,13 +98,11 @@ def plan_holding(
     corridors = lay_corridors(
         holding, terrain, candidates, settings.routing, design, settings.prices
     )
+    ground = _Ground(project, holding, terrain, demand, candidates, reach, corridors)
     schemes = tuple(
-        _scheme(
-            project, holding, terrain, demand, candidates, reach, corridors, source,
-            _part(progress, f"layout, {project.source[source].name}"),
-        )
+        _scheme(ground, source, _part(progress, f"layout, {project.source[source].name}"))
         for source in _sources(project)
-    )  # fmt: skip
+    )
     chosen = best_scheme(schemes)
     breaks = cut_breaks(
         holding, demand, candidates, schemes[chosen].network, settings.breaks, design
@@ -115,44 +113,45 @@ def plan_holding(
     )  # fmt: skip
 
 
+class _Ground(NamedTuple):
+    """What every scheme of a holding shares, whatever its source and prices."""
+
+    settings: Project
+    holding: Holding
+    terrain: Terrain
+    demand: Demand
+    candidates: Candidates
+    reach: Reach
+    corridors: Corridors
+
+
 def _scheme(
-    settings: Project,
-    holding: Holding,
-    terrain: Terrain,
-    demand: Demand,
-    candidates: Candidates,
-    reach: Reach,
-    corridors: Corridors,
+    ground: _Ground,
     source: int,
     progress: Progress,
 ) -> Scheme:
     """Carry one source through, and choose again with the prices of the sizes it came to."""
-    ground = (settings, holding, terrain, demand, candidates, reach, corridors)
-    scheme = _round(*ground, corridors, source, progress)
+    corridors = ground.corridors
+    scheme = _round(ground, corridors, source, progress)
     rounds = [scheme.appraisal.totals["cost"]]
-    for _ in range(settings.layout.price_rounds):
+    for _ in range(ground.settings.layout.price_rounds):
         price_per_m = scheme.sizes.pipes["price_per_m"]
         if price_per_m.isna().any():
             break
-        again = _round(*ground, repriced(corridors, scheme.network, price_per_m), source, progress)
+        again = _round(ground, repriced(corridors, scheme.network, price_per_m), source, progress)
         rounds.append(again.appraisal.totals["cost"])
         scheme = (scheme, again)[best_scheme((scheme, again))]
     return replace(scheme, rounds=tuple(rounds))
 
 
 def _round(
-    settings: Project,
-    holding: Holding,
-    terrain: Terrain,
-    demand: Demand,
-    candidates: Candidates,
-    reach: Reach,
-    corridors: Corridors,
+    ground: _Ground,
     priced: Corridors,
     source: int,
     progress: Progress,
 ) -> Scheme:
     """Choose outlets and pipe at given prices, then bring the water down to the trough."""
+    settings, holding, terrain, demand, candidates, reach, corridors = ground
     design, pipe, supply = settings.design, settings.pipe, settings.supply
     layout = lay_out(
         holding, candidates, reach, priced, settings.layout, design, settings.prices,
