@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 import scipy.sparse as sp
 
-from dewpond.base.jointdesign import JointLimits, JointProblem, design_jointly
+from covers import cover_problem
+from dewpond.base.jointdesign import JointLimits, design_jointly
 
 
 def holding_like(
@@ -43,15 +44,7 @@ def test_cover_beside_spopt(
     sites = covered.shape[0]
     started = time.perf_counter()
     own = design_jointly(
-        JointProblem(
-            n_nodes=sites + 1,
-            edges=np.column_stack([np.zeros(sites, dtype=np.int64), np.arange(1, sites + 1)]),
-            edge_cost=np.zeros(sites),
-            site_node=np.arange(1, sites + 1),
-            site_cost=np.ones(sites),
-            root_node=np.array([0]),
-            groups=covered.T.tocsr(),
-        ),
+        cover_problem(covered),
         JointLimits(gap=0.0),
     )
     own_s = time.perf_counter() - started

@@ -10,22 +10,14 @@ import pytest
 import scipy.sparse as sp
 from spopt.locate import LSCP
 
-from dewpond.base.jointdesign import JointLimits, JointProblem, design_jointly
+from covers import cover_problem
+from dewpond.base.jointdesign import JointLimits, design_jointly
 
 
 def fewest_outlets(covered: sp.csr_array) -> int:
     """Return the number of sites chosen when every site hangs on the source by free pipe."""
-    sites = covered.shape[0]
     chosen = design_jointly(
-        JointProblem(
-            n_nodes=sites + 1,
-            edges=np.column_stack([np.zeros(sites, dtype=np.int64), np.arange(1, sites + 1)]),
-            edge_cost=np.zeros(sites),
-            site_node=np.arange(1, sites + 1),
-            site_cost=np.ones(sites),
-            root_node=np.array([0]),
-            groups=covered.T.tocsr(),
-        ),
+        cover_problem(covered),
         JointLimits(gap=0.0),
     )
     assert chosen.gap == pytest.approx(0.0, abs=1e-9)

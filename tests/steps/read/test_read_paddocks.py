@@ -32,8 +32,6 @@ from dewpond.steps.read.outlines import mean_width_m, mend
 from dewpond.steps.read.overlaps import part_neighbours
 from dewpond.steps.read.paddocks import refuse_strays
 
-pytestmark = pytest.mark.filterwarnings("ignore:Use `@` matmul:PendingDeprecationWarning")
-
 
 def _frame(*shapes, names=None) -> gpd.GeoDataFrame:
     """Shapes given relative to (EAST, NORTH)."""

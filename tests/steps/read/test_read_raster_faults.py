@@ -24,8 +24,6 @@ from dewpond.base.errors import InputError
 from dewpond.base.settings import project_from_dict
 from dewpond.steps.read import read_holding
 
-pytestmark = pytest.mark.filterwarnings("ignore:Use `@` matmul:PendingDeprecationWarning")
-
 GEOGRAPHIC = {"crs": "EPSG:4326", "posting": 1e-4}
 
 

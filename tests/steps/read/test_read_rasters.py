@@ -29,9 +29,6 @@ from scipy.interpolate import RegularGridInterpolator
 from dewpond.base.settings import project_from_dict
 from dewpond.steps.read import rasters, read_holding
 
-# rasterio 1.4 multiplies affine transforms in the way that affine 3.1 means to retire.
-pytestmark = pytest.mark.filterwarnings("ignore:Use `@` matmul:PendingDeprecationWarning")
-
 GEOGRAPHIC = {"crs": "EPSG:4326", "posting": 1e-4}
 FOOT_MAP = "+proj=tmerc +lat_0=53.5 +lon_0=-2 +x_0=100000 +datum=WGS84 +units=us-ft +no_defs"
 

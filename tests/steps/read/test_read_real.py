@@ -19,8 +19,6 @@ from dewpond.base.settings import WalkingSettings, project_from_dict
 from dewpond.steps.read import read_holding
 from dewpond.steps.terrain import model_terrain
 
-pytestmark = pytest.mark.filterwarnings("ignore:Use `@` matmul:PendingDeprecationWarning")
-
 GEOD = pyproj.Geod(ellps="WGS84")
 PLACES = {
     "lancashire": {
