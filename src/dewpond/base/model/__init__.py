@@ -6,6 +6,8 @@ GeoDataFrames or DataFrames that no step changes in place: a step makes a new on
 
 from dewpond.base.model.breaks import Breaks
 from dewpond.base.model.comparison import Change, Comparison, Outcome
+from dewpond.base.model.confidence import Confidence
+from dewpond.base.model.costing import Costing
 from dewpond.base.model.demand import Demand
 from dewpond.base.model.ground import Candidates, Reach, Terrain
 from dewpond.base.model.holding import Features, Holding, Mob, Source
@@ -30,7 +32,9 @@ __all__ = [
     "Candidates",
     "Change",
     "Comparison",
+    "Confidence",
     "Corridors",
+    "Costing",
     "Delivery",
     "Demand",
     "Features",

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from dewpond.base.model.breaks import Breaks
+from dewpond.base.model.confidence import Confidence
+from dewpond.base.model.costing import Costing
 from dewpond.base.model.demand import Demand
 from dewpond.base.model.ground import Candidates, Reach, Terrain
 from dewpond.base.model.holding import Holding
@@ -63,6 +65,8 @@ class Scheme:
         Whole cost after the first choice and after each choice made again with the prices of the
         pipe sizes it had come to; the scheme itself is the cheapest of them that misses fewest
         requirements.
+    costing : Costing or None
+        The priced schedule.
     """
 
     layout: Layout
@@ -78,6 +82,7 @@ class Scheme:
     supply: Supply
     appraisal: Appraisal
     rounds: tuple[float, ...] = ()
+    costing: Costing | None = None
 
     @property
     def met(self) -> bool:
@@ -120,6 +125,8 @@ class Plan:
         the cheapest.
     breaks : Breaks or None
         Paddocks cut into breaks, watered from the chosen scheme; None where none were asked for.
+    confidence : Confidence or None
+        How sure the chosen scheme is; None where it was not asked.
     """
 
     project: Project
@@ -133,6 +140,7 @@ class Plan:
     chosen: int = 0
     versions: Mapping[str, str] = field(default_factory=dict)
     breaks: Breaks | None = None
+    confidence: Confidence | None = None
 
     @property
     def scheme(self) -> Scheme:

@@ -22,6 +22,7 @@ from dewpond.base.settings.design import (
     SitingSettings,
     WalkingSettings,
 )
+from dewpond.base.settings.documents import DocumentsSettings
 from dewpond.base.settings.project import Project, load_project, project_from_dict
 from dewpond.base.settings.stock import MobSettings, PeriodSettings, SourceSettings
 from dewpond.base.settings.water import (
@@ -37,6 +38,7 @@ __all__ = [
     "BucketSettings",
     "DemandSettings",
     "DesignSettings",
+    "DocumentsSettings",
     "FeaturesSettings",
     "HoldingSettings",
     "LayoutSettings",

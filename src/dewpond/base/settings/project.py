@@ -28,6 +28,7 @@ from dewpond.base.settings.design import (
     SitingSettings,
     WalkingSettings,
 )
+from dewpond.base.settings.documents import DocumentsSettings
 from dewpond.base.settings.fields import Table
 from dewpond.base.settings.stock import MobSettings, SourceSettings
 from dewpond.base.settings.water import PipeSettings, SupplySettings, TroughSettings
@@ -54,6 +55,7 @@ class Project(Table):
     trough: TroughSettings = TroughSettings()
     supply: SupplySettings = SupplySettings()
     prices: PricesSettings = PricesSettings()
+    documents: DocumentsSettings = DocumentsSettings()
     breaks: BreaksSettings | None = Field(default=None, description="Breaks, if any are cut.")
     what_if: list[WhatIfSettings] = Field(default=[], description="What to compare with.")
     folder: Path = Field(default=Path(), exclude=True, strict=False)
