@@ -64,8 +64,8 @@ def _environment() -> Environment:
 
 
 def _number(value: float, decimals: int = 0) -> str:
-    return f"{value:,.{decimals}f}"
+    return f"{float(value):,.{decimals}f}"
 
 
 def _figures(value: float, count: int = 4) -> str:
-    return f"{value:.{count}g}"
+    return f"{float(value):.{count}g}"
