@@ -12,6 +12,7 @@ import pyproj
 import scipy.sparse as sp
 import shapely
 from affine import Affine
+from hand_confidence import make_confidence
 from hand_water import (
     make_delivery,
     make_flows,
@@ -102,6 +103,7 @@ def make_plan(names: tuple[str, ...] = NAMES, source_name: str = "road main") ->
         schemes=(chosen, _other_scheme(chosen)),
         chosen=0,
         versions={"dewpond": "0.1.0"},
+        confidence=make_confidence(chosen.network, chosen.heads, chosen.sizes),
     )
 
 
