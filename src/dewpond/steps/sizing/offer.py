@@ -8,17 +8,12 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from dewpond.base.errors import Fault, InputError, nearest_name
-from dewpond.base.friction import DarcyWeisbach, FrictionLaw, HazenWilliams
-from dewpond.base.pipes import PipeSize, read_pipe_table
+from dewpond.base.errors import Fault, InputError
+from dewpond.base.pipes import PipeSize
+from dewpond.base.pipes.rules import friction_law, pipe_of_materials, wall_temperature_c
 from dewpond.base.pipesizing import PipeOptions, SizingRules, make_options
 from dewpond.base.settings import DesignSettings, PipeSettings
 from dewpond.base.surface import FloatArray
-from dewpond.base.water import water_at
-
-# Wall of pipe in the sun and in a trench [°C]; common practice, no source.
-_WALL_ON_SURFACE_C = 40.0
-_WALL_IN_TRENCH_C = 20.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,9 +62,7 @@ def make_offer(pipe: PipeSettings, design: DesignSettings, folder: Path) -> Offe
     InputError
         Faults of the tables; a material that the table does not name; no price for any size.
     """
-    table = read_pipe_table(_within(folder, pipe.table), _within(folder, pipe.prices))
-    _check_materials(pipe, table)
-    wanted = [size for size in table if size.material in pipe.materials]
+    wanted = pipe_of_materials(pipe, folder)
     priced = tuple(size for size in wanted if size.price_per_m is not None)
     if not priced:
         raise InputError([Fault(
@@ -87,36 +80,3 @@ def make_offer(pipe: PipeSettings, design: DesignSettings, folder: Path) -> Offe
         tuple(f"{size.name} has no price and was left out" for size in wanted
               if size.price_per_m is None),
     )  # fmt: skip
-
-
-def wall_temperature_c(pipe: PipeSettings, design: DesignSettings) -> float:
-    """Return the temperature of the wall that the pressure class is derated for [°C]."""
-    if pipe.wall_temperature_c is not None:
-        return pipe.wall_temperature_c
-    return _WALL_ON_SURFACE_C if design.laying == "surface" else _WALL_IN_TRENCH_C
-
-
-def friction_law(pipe: PipeSettings) -> FrictionLaw:
-    """Return the law of friction that the settings name."""
-    if pipe.friction == "Hazen-Williams":
-        return HazenWilliams(pipe.hazen_williams_c)
-    water = water_at(pipe.water_temperature_c)
-    return DarcyWeisbach(water.kinematic_viscosity_m2_s, pipe.roughness_mm / 1000.0)
-
-
-def _within(folder: Path, name: str | None) -> Path | None:
-    return None if name is None else folder / name
-
-
-def _check_materials(pipe: PipeSettings, table: tuple[PipeSize, ...]) -> None:
-    known = list(dict.fromkeys(size.material for size in table))
-    faults = [
-        Fault("[pipe] materials", f'the table of pipe has no "{material}"',
-              remedy=nearest_name(material, known))
-        for material in pipe.materials
-        if material not in known
-    ]  # fmt: skip
-    if not pipe.materials:
-        faults.append(Fault("[pipe] materials", "is empty", remedy=nearest_name("", known)))
-    if faults:
-        raise InputError(faults)

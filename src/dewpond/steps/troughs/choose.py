@@ -8,13 +8,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from dewpond.base.float_valves import seats_offered
 from dewpond.base.model import Demand, Holding, Network, Reach, Siting, Terrain, Watering
 from dewpond.base.settings import DesignSettings, TroughSettings
 from dewpond.base.surface import interpolate
 from dewpond.steps.troughs.outlets import STEEPEST_DEGREES, Stand, rather_fixed, stand_at
 from dewpond.steps.troughs.rules import ONES_AND_TWOS, TOGETHER, Use, judge_use
 from dewpond.steps.troughs.stock import find_drinkers
-from dewpond.steps.troughs.valves import seats_offered
 
 # Ohio State University ANR-12: a herd walks to water as a group over 1000 ft.
 _GROUP_BEYOND_M = 304.8

@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from dewpond.base.float_valves import Seat, choose_seat
 from dewpond.base.settings import TroughSettings
 from dewpond.steps.troughs.rules import TOGETHER, Use, with_a_fixed_trough
-from dewpond.steps.troughs.valves import Seat, choose_seat
 
 LEVEL_DEGREES = 5.0
 """Steepest ground on which a trough stands without a levelled base: common practice, no source."""

@@ -1,4 +1,4 @@
-"""The float valve of an outlet: the least seat that passes the design flow."""
+"""The float valve of a trough: the least seat that passes a flow."""
 
 from __future__ import annotations
 
