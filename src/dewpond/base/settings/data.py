@@ -8,6 +8,21 @@ from pydantic import Field
 
 from dewpond.base.settings.fields import COMMON_PRACTICE, Table, setting
 
+HeightData = Literal[
+    "lidar 1 m",
+    "lidar 2 m",
+    "fine raster of unknown make",
+    "national terrain 5 m",
+    "national terrain 10 m",
+    "national terrain 30 m",
+    "national terrain 50 m",
+    "radar surface 30 m",
+    "radar surface 90 m",
+    "shuttle radar surface 30 m",
+    "shuttle radar surface 90 m",
+]
+"""The kinds of elevation data in the table of published errors, ``data/height_error.csv``."""
+
 
 class HoldingSettings(Table):
     """The holding as a whole: ``[holding]``."""
@@ -46,11 +61,36 @@ class TerrainSettings(Table):
         le=1,
     )
     credit: str = setting("", "Credit for the elevation data, printed on the maps.")
+    height_data: HeightData | None = setting(
+        None,
+        "Kind of elevation data, from which the size and the reach of its height errors follow; "
+        "left out, a kind with large errors is taken by the posting of the raster, with a "
+        "warning.",
+    )
     height_standard_deviation_m: float | None = setting(
-        None, "Standard deviation of the height error [m]; recorded with the plan.", gt=0
+        None,
+        "Standard deviation of the height error [m], where it is known better than by "
+        "height_data.",
+        gt=0,
     )
     correlation_length_m: float | None = setting(
-        None, "Distance over which height errors are alike [m]; recorded with the plan.", gt=0
+        None,
+        "Distance at which height errors are no longer alike, their correlation down to 5 % [m], "
+        "in place of the one of height_data; without height_data, the whole error has it.",
+        gt=0,
+    )
+    height_long_share: float | None = setting(
+        None,
+        "Share of the variance of the height error that is common to a whole district and so "
+        "leaves heads alone, in place of the one of height_data.",
+        ge=0,
+        le=1,
+    )
+    long_correlation_length_m: float | None = setting(
+        None,
+        "Distance at which that common part is no longer alike, its correlation down to 5 % [m], "
+        "in place of the one of height_data.",
+        gt=0,
     )
 
 
@@ -76,6 +116,11 @@ class PaddocksSettings(Table):
         "Field that says what may be built on each paddock: owned, rented, portable (nothing "
         "buried or fixed) or wayleave (as portable, and pipe pays a wayleave); left out or empty, "
         "owned.",
+    )
+    parcel_field: str | None = setting(
+        None,
+        "Field with the land registry or payment identifier of each paddock's parcel, carried to "
+        "every output.",
     )
     sliver_width_m: float = setting(
         1.0,

@@ -28,6 +28,8 @@ _EXAMPLES: Mapping[str, Any] = {
     "source.static_pressure_bar": 3.2,
     "source.bucket_l": 12.0,
     "source.bucket_s": 33.0,
+    "grant.name": "trough, LV7",
+    "grant.pays_for": ["trough-fixed"],
     "what_if.name": "walk of 200 m",
 }
 
@@ -35,6 +37,11 @@ _OPTIONAL_EXAMPLES: Mapping[str, str] = {
     "holding.crs": '"EPSG:27700"',
     "terrain.height_unit": '"metre"',
     "terrain.height_datum": '"Newlyn"',
+    "terrain.height_data": '"lidar 1 m"',
+    "terrain.height_standard_deviation_m": "0.3",
+    "terrain.correlation_length_m": "80.0",
+    "terrain.height_long_share": "0.05",
+    "terrain.long_correlation_length_m": "10000.0",
     "features.keep_out": '"keep_out.geojson"',
     "features.tracks": '"tracks.geojson"',
     "features.watercourses": '"watercourses.geojson"',
@@ -47,6 +54,11 @@ _OPTIONAL_EXAMPLES: Mapping[str, str] = {
     "mob.period.paddocks": '["Long Ling"]',
     "design.source": '"road main"',
     "breaks.target_ha": "1.0",
+    "costing.price_list": '"schedule_prices.csv"',
+    "costing.budget": "12000.0",
+    "grant.each": "152.92",
+    "grant.share": "0.4",
+    "paddocks.parcel_field": '"parcel"',
 }
 
 
