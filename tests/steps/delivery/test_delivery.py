@@ -191,7 +191,7 @@ def test_a_reducing_valve_cannot_add_head():
 
 
 def test_no_pipe_no_flow():
-    scheme = one_pipe(head_m=0.5)
+    scheme = one_pipe(head_m=0.0, height=lambda x, _: 100.0 + 0.01 * x)
     sizes = scheme.size()
     assert sizes.shortfalls
     result = delivered(scheme, sizes)

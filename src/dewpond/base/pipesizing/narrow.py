@@ -60,6 +60,8 @@ def within_room(tables: Tables, allowed: BoolArray) -> BoolArray:
 
     An option breaks a check if it does so with the least loss in every other pipe of the way.
     """
+    if not allowed.any(axis=1).all():
+        return allowed  # a pipe with nothing left: there is no room to speak of
     best = best_loss(tables, allowed)
     spare = tables.room_m - best @ tables.weight.T
     left = allowed.copy()

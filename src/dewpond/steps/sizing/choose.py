@@ -119,14 +119,18 @@ def _needed_levels(scheme: Scheme, slope: FloatArray, margin_m: float) -> tuple[
     """Return the least level wanted at each point, losses on the way to all beyond it included."""
     wanted = np.full(len(scheme.pipes), -np.inf)  # at the end of each pipe
     for outlet, above in enumerate(scheme.outlet_pipe.tolist()):
-        if above >= 0:
+        if above >= 0 and scheme.reached[outlet]:
             level = scheme.outlet_ground_m[outlet] + scheme.valve_head_m[outlet]
             wanted[above] = max(wanted[above], float(level))
     needed: list[FloatArray] = [np.empty(0)] * len(scheme.pipes)
+    reached = scheme.reached_pipes
     for pipe in range(len(scheme.pipes) - 1, -1, -1):
         distance = scheme.distance_m[pipe] * (scheme.length_m[pipe] / scheme.distance_m[pipe][-1])
         # Levels wanted, as if carried back to the start of the pipe along a straight grade.
-        at_start = scheme.ground_m[pipe] + margin_m + slope[pipe] * distance
+        over_m = 0.0 if scheme.bare[pipe] else margin_m
+        at_start = scheme.ground_m[pipe] + over_m + slope[pipe] * distance
+        if not reached[pipe]:
+            at_start = np.full(len(distance), -np.inf)
         at_start[-1] = max(at_start[-1], wanted[pipe] + slope[pipe] * distance[-1])
         at_start = np.maximum.accumulate(at_start[::-1])[::-1]
         needed[pipe] = at_start - slope[pipe] * distance

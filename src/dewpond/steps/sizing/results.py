@@ -66,8 +66,23 @@ def no_pipe(scheme: Scheme) -> pd.DataFrame:
     return pd.DataFrame({"material": pd.Series(np.nan, index, dtype=object), **empty}, index)
 
 
-def outlet_table(scheme: Scheme, choice: Choice, offer: Offer) -> pd.DataFrame:
-    """Return head at each outlet in its worst case, best pipe everywhere where nothing fits."""
+def outlet_table(scheme: Scheme, choice: Choice, full: Scheme, failed: Choice) -> pd.DataFrame:
+    """Return head at each outlet in its worst case, with the pipe that is chosen.
+
+    Outlets that it does not reach have the head that the best pipe everywhere would give them,
+    by the scheme before they were let go.
+    """
+    head_m = np.where(
+        scheme.reached, _outlet_heads_m(scheme, choice), _outlet_heads_m(full, failed)
+    )
+    return pd.DataFrame(
+        {"residual_head_m": head_m, "needed_head_m": scheme.valve_head_m},
+        index=pd.Index(scheme.outlets, dtype=object),
+    )
+
+
+def _outlet_heads_m(scheme: Scheme, choice: Choice) -> FloatArray:
+    """Return head (outlets,) in the worst case, best pipe everywhere where nothing fits."""
     head = np.full((len(scheme.flow_m3_s), len(scheme.outlets)), np.nan)
     asked = choice.stretches.check_outlet
     at = np.flatnonzero(asked >= 0)
@@ -77,13 +92,7 @@ def outlet_table(scheme: Scheme, choice: Choice, offer: Offer) -> pd.DataFrame:
     # An outlet that no mob uses still has a head to speak of.
     used = np.where(scheme.used.any(axis=0), scheme.used, True)
     lowest = np.where(used, head, np.inf).min(axis=0, initial=np.inf)
-    return pd.DataFrame(
-        {
-            "residual_head_m": lowest - scheme.outlet_ground_m,
-            "needed_head_m": scheme.valve_head_m,
-        },
-        index=pd.Index(scheme.outlets, dtype=object),
-    )
+    return np.asarray(lowest - scheme.outlet_ground_m)
 
 
 def break_table(network: Network, heads: Heads, breaks: Sequence[PressureBreak]) -> pd.DataFrame:

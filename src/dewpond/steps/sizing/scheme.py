@@ -48,6 +48,10 @@ class Scheme:
         Under the flow of each case.
     still_level_m : float
         With no flow: the highest that the source can reach.
+    reached : array of bool, shape (outlets,)
+        False for an outlet that no pipe can bring water to: nothing is asked for it.
+    bare : array of bool, shape (pipes,)
+        Pipes that water passes, but not with the margin over the ground: none is asked there.
     """
 
     pipes: tuple[str, ...]
@@ -67,6 +71,13 @@ class Scheme:
     used: BoolArray
     source_level_m: FloatArray
     still_level_m: float
+    reached: BoolArray
+    bare: BoolArray
+
+    @property
+    def reached_pipes(self) -> BoolArray:
+        """Pipes (pipes,) that lead to an outlet that is reached."""
+        return self._leading_to(self.reached)
 
     def scaled(self, share: float, intake: Intake) -> Scheme:
         """Return the scheme with flows cut to a share; valves then need its square in head."""
@@ -80,11 +91,7 @@ class Scheme:
 
     def kept_to(self, outlets: BoolArray) -> Scheme:
         """Return the scheme with some of its outlets only, and the cases that use no other."""
-        kept = np.zeros(len(self.pipes), dtype=bool)
-        kept[self.outlet_pipe[outlets & (self.outlet_pipe >= 0)]] = True
-        for pipe in range(len(self.pipes) - 1, -1, -1):
-            if kept[pipe] and self.parent[pipe] >= 0:
-                kept[self.parent[pipe]] = True
+        kept = self._leading_to(outlets)
         place = np.append(np.cumsum(kept) - 1, -1)  # the last stands for no pipe
         cases = self.asking & ~self.used[:, ~outlets].any(axis=1)
         chosen = np.flatnonzero(kept).tolist()
@@ -106,7 +113,17 @@ class Scheme:
             valve_head_m=self.valve_head_m[outlets],
             used=self.used[cases][:, outlets],
             source_level_m=self.source_level_m[cases],
+            reached=self.reached[outlets],
+            bare=self.bare[kept],
         )
+
+    def _leading_to(self, outlets: BoolArray) -> BoolArray:
+        kept = np.zeros(len(self.pipes), dtype=bool)
+        kept[self.outlet_pipe[outlets & (self.outlet_pipe >= 0)]] = True
+        for pipe in range(len(self.pipes) - 1, -1, -1):
+            if kept[pipe] and self.parent[pipe] >= 0:
+                kept[self.parent[pipe]] = True
+        return kept
 
 
 def make_scheme(
@@ -152,6 +169,8 @@ def make_scheme(
         (drawn > _NO_FLOW_M3_S) & asking[:, None],
         _source_levels(flow, parent, intake),
         float(intake.level_at_m(0.0)),
+        np.ones(len(outlets), dtype=bool),
+        np.zeros(len(pipes), dtype=bool),
     )
 
 

@@ -20,6 +20,7 @@ from dewpond.base.model import (
 from dewpond.base.settings import DesignSettings, PipeSettings
 from dewpond.base.units import l_min_from_m3_s
 from dewpond.steps.sizing.choose import Choice, choose
+from dewpond.steps.sizing.ease import ease, head_only
 from dewpond.steps.sizing.offer import Offer, make_offer
 from dewpond.steps.sizing.results import (
     break_table,
@@ -50,6 +51,8 @@ def size_pipe(
     fast stays within class in every hollow, at the highest level that the source can reach; no
     pipe is faster than the limit; and none is wider than the one before it, unless that may be.
     Where no class will do, break tanks or reducing valves are placed, and both sides sized anew.
+    Where no pipe brings water to some outlets, they are told as shortfalls and the pipe is sized
+    for the others.
 
     Parameters
     ----------
@@ -85,12 +88,17 @@ def size_pipe(
     scheme = make_scheme(network, heads, watering, flows, intake)
     if not scheme.pipes:
         return _nothing(network, heads, scheme)
-    choice = choose(scheme, offer, pipe)
+    full, failed = scheme, choose(scheme, offer, pipe)
+    choice = failed
+    if failed.sizing.option is None:
+        eased = ease(scheme, failed, offer, pipe)
+        if eased is not None:
+            (scheme, choice), failed = eased, head_only(failed)
     return Sizes(
         pipe_table(scheme, choice, offer, flows, pipe),
-        outlet_table(scheme, choice, offer),
+        outlet_table(scheme, choice, full, failed),
         break_table(network, heads, choice.breaks),
-        explain(holding, network, scheme, choice, offer, intake, pipe),
+        explain(holding, network, full, failed, offer, intake, pipe),
         choice.sizing.proof,
         (*offer.warnings, *_warnings(scheme, choice, offer, intake)),
         long_sections(scheme, choice, offer, heads),

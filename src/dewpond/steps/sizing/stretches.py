@@ -146,8 +146,12 @@ def _checks(
         needed = scheme.outlet_ground_m[outlet] + scheme.valve_head_m[outlet]
         rows.append((end_of[above], parts[end_of[above]].last, outlet, "outlet"))
         levels.append(np.where(scheme.used[:, outlet], needed, -np.inf))
+    reached = scheme.reached_pipes
     for number, part in enumerate(parts):
-        level = _ground_asked(scheme, part, float(still_m[number]), pipe.summit_margin_m)
+        if not reached[part.pipe]:
+            continue
+        margin_m = 0.0 if scheme.bare[part.pipe] else pipe.summit_margin_m
+        level = _ground_asked(scheme, part, float(still_m[number]), margin_m)
         for point in _binding(scheme.distance_m[part.pipe], level, part.first, part.last):
             rows.append((number, point, -1, "summit"))
             levels.append(np.where(scheme.asking, level[point], -np.inf))
