@@ -159,6 +159,11 @@ def of_distance_m2(
 ) -> FloatArray:
     """Return the covariance [m²] at given distances; `short_factor` is that of both places."""
     share = error.long_share
-    short = (1 - share) * short_factor * np.exp(-_DECAY / error.short_range_m * distance_m)
-    long = share * np.exp(-_DECAY / error.long_range_m * distance_m)
+    short = (1 - share) * short_factor * correlation(distance_m, error.short_range_m)
+    long = share * correlation(distance_m, error.long_range_m)
     return np.asarray(error.standard_deviation_m**2 * (short + long))
+
+
+def correlation(distance_m: FloatArray, range_m: float) -> FloatArray:
+    """Return the exponential correlation at distances [m]; 5 % at the practical range [m]."""
+    return np.asarray(np.exp(-_DECAY / range_m * distance_m))

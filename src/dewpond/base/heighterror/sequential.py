@@ -9,16 +9,16 @@ from dewpond.base.heighterror.model import (
     ErrorPoints,
     FloatArray,
     HeightError,
-    of_distance_m2,
+    correlation,
     short_factors,
 )
 
 IntArray = npt.NDArray[np.intp]
 
-NEIGHBOURS = 24
+NEIGHBOURS = 16
 """Neighbours that stand for all the places before one."""
 
-_BLOCK_PLACES = 2_000
+_BLOCK_PLACES = 4_000
 _JITTER = 1e-10
 
 
@@ -27,25 +27,44 @@ def draw_sequentially(
 ) -> FloatArray:
     """Draw the error at many distinct places, shape (count, n).
 
-    Each place is drawn from its distribution given the `NEIGHBOURS` nearest of the places drawn
-    before it (Vecchia 1988, J. R. Statist. Soc. B 50: 297-312, from memory). Places come in an
-    order from coarse to fine, each as far as can be from those before, so that the first carry
-    what is common to the whole farm and the last what changes within metres. The covariance so
-    drawn differs from that of the field by less than 2 % of the variance at the places tried in
-    the tests; time and memory grow with n, not with n³.
+    The short and the long part are drawn apart and added. In each, a place is drawn from its
+    distribution given the `NEIGHBOURS` nearest of the places drawn before it (Vecchia 1988,
+    J. R. Statist. Soc. B 50: 297-312, from memory). Places come in an order from coarse to fine,
+    each as far as can be from those before, so that the first carry what is common to the whole
+    farm and the last what changes within metres. One exponential part alone is all but told by
+    its neighbours; both together are not, for the short part hides the long one. At 900 places,
+    scattered or along pipes, the covariances drawn are within 1.5 % of the variance of the
+    field's, and the standard deviations of heads within 1 % (measured in the tests). Time grows
+    with n², with a small factor, not with n³.
     """
     order, nearest = _coarse_to_fine(places)
-    weights, left_over_m = _weights(error, places, order, nearest)
-    noise = random.standard_normal((len(places), count))
-    drawn = np.empty((len(places), count))
-    for position in range(len(places)):
+    easting, northing = places.easting_m[order], places.northing_m[order]
+    share, sigma_m = error.long_share, error.standard_deviation_m
+    drawn = np.zeros((len(places), count))
+    short_m = sigma_m * np.sqrt(1 - share) * short_factors(error, places.slope, len(places))
+    long_m = np.full(len(places), sigma_m * np.sqrt(share))
+    for range_m, deviation_m in ((error.short_range_m, short_m), (error.long_range_m, long_m)):
+        noise = random.standard_normal((len(places), count))
+        if deviation_m.any():
+            part = _one_part(range_m, easting, northing, nearest, noise)
+            drawn[order] += part * deviation_m[order, None]
+    return np.ascontiguousarray(drawn.T)
+
+
+def _one_part(
+    range_m: float,
+    easting: FloatArray,
+    northing: FloatArray,
+    nearest: IntArray,
+    noise: FloatArray,
+) -> FloatArray:
+    """Turn white noise, shape (n, count), into an exponential field of unit variance."""
+    weights, left_over = _weights(range_m, easting, northing, nearest)
+    drawn = noise * left_over[:, None]
+    for position in range(1, len(drawn)):
         before = min(position, NEIGHBOURS)
-        drawn[position] = left_over_m[position] * noise[position]
-        if before:
-            drawn[position] += weights[position, :before] @ drawn[nearest[position, :before]]
-    back = np.empty_like(order)
-    back[order] = np.arange(order.size)
-    return np.ascontiguousarray(drawn[back].T)
+        drawn[position] += weights[position, :before] @ drawn[nearest[position, :before]]
+    return drawn
 
 
 def _coarse_to_fine(places: ErrorPoints) -> tuple[IntArray, IntArray]:
@@ -75,37 +94,25 @@ def _coarse_to_fine(places: ErrorPoints) -> tuple[IntArray, IntArray]:
 
 
 def _weights(
-    error: HeightError, places: ErrorPoints, order: IntArray, nearest: IntArray
+    range_m: float, easting: FloatArray, northing: FloatArray, nearest: IntArray
 ) -> tuple[FloatArray, FloatArray]:
     """Return the weights of the neighbours, shape (n, m), and the deviation left over, (n,)."""
-    easting, northing = places.easting_m[order], places.northing_m[order]
-    factor = short_factors(error, places.slope, len(places))[order]
-    total = len(places)
+    total = len(easting)
     weights = np.zeros((total, NEIGHBOURS))
-    variance = of_distance_m2(error, np.zeros(total), factor**2)
-    left_over = variance.copy()
+    left_over = np.ones(total)
+    seat = np.arange(NEIGHBOURS)
     for start in range(0, total, _BLOCK_PLACES):
         rows = np.arange(start, min(start + _BLOCK_PLACES, total))
-        near = nearest[rows]
-        x, y, f = easting[near], northing[near], factor[near]
-        among = of_distance_m2(
-            error,
-            np.hypot(x[:, :, None] - x[:, None, :], y[:, :, None] - y[:, None, :]),
-            f[:, :, None] * f[:, None, :],
+        x, y = easting[nearest[rows]], northing[nearest[rows]]
+        among = correlation(
+            np.hypot(x[:, :, None] - x[:, None, :], y[:, :, None] - y[:, None, :]), range_m
         )
-        shared = of_distance_m2(
-            error,
-            np.hypot(x - easting[rows, None], y - northing[rows, None]),
-            f * factor[rows, None],
-        )
+        shared = correlation(np.hypot(x - easting[rows, None], y - northing[rows, None]), range_m)
         # The first places have fewer neighbours: the empty seats are made to count for nothing.
-        empty = np.arange(NEIGHBOURS) >= rows[:, None]
+        empty = seat >= rows[:, None]
         among[empty[:, :, None] | empty[:, None, :]] = 0.0
         shared[empty] = 0.0
-        diagonal = np.arange(NEIGHBOURS)
-        among[:, diagonal, diagonal] = np.where(
-            empty, 1.0, among[:, diagonal, diagonal] * (1 + _JITTER)
-        )
+        among[:, seat, seat] = 1.0 + _JITTER
         weights[rows] = np.linalg.solve(among, shared[:, :, None])[:, :, 0]
         left_over[rows] -= np.einsum("nm,nm->n", weights[rows], shared)
     return weights, np.sqrt(np.maximum(left_over, 0.0))
