@@ -612,7 +612,8 @@ def test_a_holding_without_any_outlet_is_drawn_all_the_same(plan: Plan, tmp_path
     empty = with_scheme(plan, network=network, siting=siting, heads=heads, **no_water())
     names = [path.name for path in write_plan(empty, tmp_path / "out")]
     assert names == [
-        "plan.geojson", "plan.gpkg", "plan.png", "pressure.png", "reach.png", "summary.json",
+        "plan.geojson", "plan.gpkg", "plan.png", "pressure.png", "reach.png", "points.gpx",
+        "points.csv", "summary.json",
     ]  # fmt: skip
     figure = drawn(reach_map(empty, plan_layers(empty)))
     assert "Ground out of reach of water" in key(figure)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+from dewpond.base.measures import Measures
 from dewpond.base.model import Comparison, Plan
 from dewpond.outputs.breaks import breaks_csv
 from dewpond.outputs.comparison import comparison_csv, comparison_json
@@ -12,6 +13,7 @@ from dewpond.outputs.geojson import geojson_text
 from dewpond.outputs.geopackage import write_geopackage
 from dewpond.outputs.layers import Layers, plan_layers
 from dewpond.outputs.replace import check_folder, replace_folder
+from dewpond.outputs.site import gpx_text, points_csv, site_points
 from dewpond.outputs.summary import summary_text
 
 __all__ = ["check_folder", "write_comparison", "write_plan"]
@@ -85,12 +87,16 @@ def _writers(plan: Plan) -> dict[str, Writer]:
     )
 
     layers: Layers = plan_layers(plan)
+    site = site_points(plan, layers)
+    measures = Measures(plan.project.documents.units)
     writers: dict[str, Writer] = {
         "plan.geojson": lambda path: _write_text(geojson_text(layers), path),
         "plan.gpkg": lambda path: write_geopackage(layers, path),
         "maps/plan.png": lambda path: save_png(plan_map(plan, layers), path),
         "maps/pressure.png": lambda path: save_png(pressure_map(plan, layers), path),
         "maps/reach.png": lambda path: save_png(reach_map(plan, layers), path),
+        "site/points.gpx": lambda path: _write_text(gpx_text(plan, site), path),
+        "site/points.csv": lambda path: _write_text(points_csv(site, measures), path),
     }
     breaks = plan.breaks
     if breaks is not None and len(breaks.breaks):
