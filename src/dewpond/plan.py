@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from dewpond.base.model import (
     Candidates,
+    CellGroups,
     Corridors,
     Demand,
     Holding,
@@ -29,6 +30,7 @@ from dewpond.steps.corridors import lay_corridors
 from dewpond.steps.delivery import deliver
 from dewpond.steps.demand import estimate_demand
 from dewpond.steps.flows import design_flows
+from dewpond.steps.grouping import group_cells
 from dewpond.steps.heads import profile_heads
 from dewpond.steps.intake import measure_intake
 from dewpond.steps.isolation import place_isolation
@@ -98,7 +100,8 @@ def plan_holding(
     corridors = lay_corridors(
         holding, terrain, candidates, settings.routing, design, settings.prices
     )
-    ground = _Ground(project, holding, terrain, demand, candidates, reach, corridors)
+    groups = group_cells(reach)
+    ground = _Ground(project, holding, terrain, demand, candidates, reach, groups, corridors)
     schemes = tuple(
         _scheme(ground, source, _part(progress, f"layout, {project.source[source].name}"))
         for source in _sources(project)
@@ -122,6 +125,7 @@ class _Ground(NamedTuple):
     demand: Demand
     candidates: Candidates
     reach: Reach
+    groups: CellGroups
     corridors: Corridors
 
 
@@ -151,10 +155,10 @@ def _round(
     progress: Progress,
 ) -> Scheme:
     """Choose outlets and pipe at given prices, then bring the water down to the trough."""
-    settings, holding, terrain, demand, candidates, reach, corridors = ground
+    settings, holding, terrain, demand, candidates, reach, groups, corridors = ground
     design, pipe, supply = settings.design, settings.pipe, settings.supply
     layout = lay_out(
-        holding, candidates, reach, priced, settings.layout, design, settings.prices,
+        holding, candidates, reach, groups, priced, settings.layout, design, settings.prices,
         source=source, progress=progress,
     )  # fmt: skip
     siting = assign_ground(candidates, reach, layout)

@@ -24,6 +24,7 @@ from dewpond.base.settings import (
 )
 from dewpond.base.surface import Grid, Surface
 from dewpond.steps.corridors import lay_corridors
+from dewpond.steps.grouping import group_cells
 from dewpond.steps.layout import lay_out
 
 CRS = pyproj.CRS("EPSG:27700")
@@ -131,7 +132,7 @@ def join(farm, places: Candidates, corridors, chosen, source=0, **layout) -> Lay
     )
     reach = Reach(cells, sp.csr_array((len(places.sites), 0), dtype=np.float32), 400.0, 0.0)
     return lay_out(
-        farm, with_fixed(places, chosen), reach, corridors,
+        farm, with_fixed(places, chosen), reach, group_cells(reach), corridors,
         LayoutSettings(**{"least_static_head_m": 0.0, **layout}),
         DesignSettings(), PRICES, source=source,
     )  # fmt: skip

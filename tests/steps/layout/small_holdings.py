@@ -16,6 +16,7 @@ from dewpond import Project
 from dewpond.base.model import Candidates, Corridors, Holding, Layout, Reach
 from dewpond.steps.candidates import find_candidates
 from dewpond.steps.corridors import lay_corridors
+from dewpond.steps.grouping import group_cells
 from dewpond.steps.layout import lay_out
 from dewpond.steps.read import read_holding
 from dewpond.steps.terrain import model_terrain
@@ -41,7 +42,8 @@ class Case:
     def lay_out(self, source: int | None = 0, **settings: Any) -> Layout:
         layout = self.project.layout.model_copy(update=settings)
         return lay_out(
-            self.holding, self.candidates, self.reach, self.corridors, layout,
+            self.holding, self.candidates, self.reach, group_cells(self.reach), self.corridors,
+            layout,
             self.project.design, self.project.prices, source=source,
         )  # fmt: skip
 

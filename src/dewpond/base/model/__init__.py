@@ -9,7 +9,7 @@ from dewpond.base.model.comparison import Change, Comparison, Outcome
 from dewpond.base.model.confidence import Confidence
 from dewpond.base.model.costing import Costing
 from dewpond.base.model.demand import Demand
-from dewpond.base.model.ground import Candidates, Reach, Terrain
+from dewpond.base.model.ground import Candidates, CellGroups, Reach, Terrain
 from dewpond.base.model.holding import Features, Holding, Mob, Source
 from dewpond.base.model.layout import Corridors, Heads, Layout, Network, Proof, Section, Siting
 from dewpond.base.model.plan import Appraisal, Plan, Scheme, Verdict, best_scheme
@@ -30,6 +30,7 @@ __all__ = [
     "Appraisal",
     "Breaks",
     "Candidates",
+    "CellGroups",
     "Change",
     "Comparison",
     "Confidence",

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 import scipy.sparse as sp
 
@@ -91,3 +93,27 @@ class Reach:
     walk_m: sp.csr_array
     limit_m: float
     hose_m: float
+
+
+@dataclass(frozen=True, eq=False)
+class CellGroups:
+    """Grazed cells with the same sites in reach, which therefore ask for the same.
+
+    Attributes
+    ----------
+    sites : csr_array of float, shape (g groups, n sites)
+        One where a site has the group in reach.
+    walk : csr_array of float, shape (g groups, n sites)
+        Walks of the cells of the group after the hose, each times the cell's area, together
+        [m times m2]; a stored zero where all lie within the hose.
+    of_cell : array of int, shape (m cells,)
+        Group of each cell, -1 where no site has it in reach.
+    """
+
+    sites: sp.csr_array
+    walk: sp.csr_array
+    of_cell: npt.NDArray[np.intp]
+
+    def cells_in(self, groups: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+        """Return which cells belong to some groups, shape (m cells,)."""
+        return np.append(groups, False)[self.of_cell]

@@ -8,10 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from dewpond.base.jointdesign import JointDesign, JointLimits, JointProblem, design_jointly
-from dewpond.base.model import Candidates, Corridors, Holding, Layout, Proof, Reach
+from dewpond.base.model import Candidates, CellGroups, Corridors, Holding, Layout, Proof, Reach
 from dewpond.base.progress import Progress
 from dewpond.base.settings import DesignSettings, LayoutSettings, PricesSettings
-from dewpond.steps.layout.groups import Groups, group_cells
 from dewpond.steps.layout.options import IntArray, Options, gather_options, outlet_limits
 from dewpond.steps.layout.remarks import (
     about_gap,
@@ -33,6 +32,7 @@ def lay_out(
     holding: Holding,
     candidates: Candidates,
     reach: Reach,
+    groups: CellGroups,
     corridors: Corridors,
     layout: LayoutSettings,
     design: DesignSettings,
@@ -51,8 +51,8 @@ def lay_out(
     ----------
     holding : Holding
         Tenure of its paddocks, preferred ground, sources and heights.
-    candidates, reach, corridors
-        Sites, walks from them [m], and the priced ways for pipe.
+    candidates, reach, groups, corridors
+        Sites, walks from them [m], cells that ask for the same, and the priced ways for pipe.
     layout : LayoutSettings
         Wishes, and the limits of the search: counts, and a wall time as a last resort.
     design : DesignSettings
@@ -76,7 +76,6 @@ def lay_out(
     SolverError
         When the linear programme fails.
     """
-    groups = group_cells(reach)
     options = gather_options(holding, candidates, corridors, layout, design, prices)
     positions = range(len(holding.sources)) if source is None else [source]
     task = _Task(holding, candidates, reach, corridors, layout, groups, options)
@@ -96,7 +95,7 @@ class _Task:
     reach: Reach
     corridors: Corridors
     layout: LayoutSettings
-    groups: Groups
+    groups: CellGroups
     options: Options
 
     def from_source(self, source: int, progress: Progress | None) -> Layout:

@@ -1,14 +1,12 @@
-"""Grazed cells that ask for the same, made one group."""
+"""Step: grazed cells that ask for the same, made one group."""
 
 from __future__ import annotations
-
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 import scipy.sparse as sp
 
-from dewpond.base.model import Reach
+from dewpond.base.model import CellGroups, Reach
 
 IntArray = npt.NDArray[np.intp]
 BoolArray = npt.NDArray[np.bool_]
@@ -17,31 +15,7 @@ BoolArray = npt.NDArray[np.bool_]
 _KEY_STATE = 20_231
 
 
-@dataclass(frozen=True, eq=False)
-class Groups:
-    """Cells with the same sites in reach.
-
-    Attributes
-    ----------
-    sites : csr_array of float, shape (g groups, n sites)
-        One where a site has the group in reach.
-    walk : csr_array of float, shape (g groups, n sites)
-        Walks of the cells of the group after the hose, each times the cell's area, together
-        [m times m2]; a stored zero where all lie within the hose.
-    of_cell : array of int, shape (m cells,)
-        Group of each cell, -1 where no site has it in reach.
-    """
-
-    sites: sp.csr_array
-    walk: sp.csr_array
-    of_cell: IntArray
-
-    def cells_in(self, groups: BoolArray) -> BoolArray:
-        """Return which cells belong to some groups, shape (m cells,)."""
-        return np.append(groups, False)[self.of_cell]
-
-
-def group_cells(reach: Reach) -> Groups:
+def group_cells(reach: Reach) -> CellGroups:
     """Return the groups of a reach, in the order of their first cell."""
     columns = reach.walk_m.tocsc()
     columns.sort_indices()
@@ -50,7 +24,7 @@ def group_cells(reach: Reach) -> Groups:
         (np.ones(columns.nnz), columns.indices, columns.indptr), shape=columns.shape
     )
     sites = one_each[:, first].T.tocsr()
-    return Groups(sites, _walks(columns, sites, of_cell, reach), of_cell)
+    return CellGroups(sites, _walks(columns, sites, of_cell, reach), of_cell)
 
 
 def _alike(columns: sp.csc_array) -> tuple[IntArray, IntArray]:
