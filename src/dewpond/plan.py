@@ -14,6 +14,7 @@ from dewpond.base.model import (
     Corridors,
     Demand,
     Holding,
+    Layout,
     Plan,
     Reach,
     Scheme,
@@ -35,6 +36,7 @@ from dewpond.steps.heads import profile_heads
 from dewpond.steps.intake import measure_intake
 from dewpond.steps.isolation import place_isolation
 from dewpond.steps.layout import lay_out
+from dewpond.steps.levelling import level_ground
 from dewpond.steps.read import read_holding
 from dewpond.steps.routing import assemble_network
 from dewpond.steps.siting import assign_ground
@@ -87,7 +89,7 @@ def plan_holding(
     """
     settings, design = project, project.design
 
-    holding = _read(project, paddocks, elevation, progress)
+    holding = level_ground(_read(project, paddocks, elevation, progress), settings.terrain)
     terrain = model_terrain(holding, settings.walking)
     demand = estimate_demand(holding, settings.demand, design)
     candidates = find_candidates(
@@ -142,7 +144,8 @@ def _scheme(
         price_per_m = scheme.sizes.pipes["price_per_m"]
         if price_per_m.isna().any():
             break
-        again = _round(ground, repriced(corridors, scheme.network, price_per_m), source, progress)
+        priced = repriced(corridors, scheme.network, price_per_m)
+        again = _round(ground, priced, source, progress, scheme.layout)
         rounds.append(again.appraisal.totals["cost"])
         scheme = (scheme, again)[best_scheme((scheme, again))]
     return replace(scheme, rounds=tuple(rounds))
@@ -153,13 +156,14 @@ def _round(
     priced: Corridors,
     source: int,
     progress: Progress,
+    start: Layout | None = None,
 ) -> Scheme:
     """Choose outlets and pipe at given prices, then bring the water down to the trough."""
     settings, holding, terrain, demand, candidates, reach, groups, corridors = ground
     design, pipe, supply = settings.design, settings.pipe, settings.supply
     layout = lay_out(
         holding, candidates, reach, groups, priced, settings.layout, design, settings.prices,
-        source=source, progress=progress,
+        source=source, start=start, progress=progress,
     )  # fmt: skip
     siting = assign_ground(candidates, reach, layout)
     network = assemble_network(holding, corridors, layout)

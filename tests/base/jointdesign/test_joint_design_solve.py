@@ -223,3 +223,25 @@ def test_prices_in_another_currency_scale_the_cost(seed: int) -> None:
     dearer = replace(problem, edge_cost=10 * problem.edge_cost, site_cost=10 * problem.site_cost)
     ten_times = design_jointly(dearer, LIMITS).cost
     assert ten_times == pytest.approx(10 * design_jointly(problem, LIMITS).cost, rel=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_scheme_to_begin_from_is_the_worst_that_can_come_out(seed: int) -> None:
+    problem = random_problem(700 + seed)
+    best = design_jointly(problem, LIMITS)
+    begun = replace(problem, start_sites=best.sites, start_edges=best.edges)
+    # Nothing is searched: the first scheme built is within any gap.
+    lazy = JointLimits(restarts=0, rounds=0, gap=0.9)
+    design = design_jointly(begun, lazy)
+    check_scheme(problem, design)
+    assert design.cost <= best.cost + 1e-6
+
+
+def test_a_start_that_does_not_hold_is_passed_over() -> None:
+    problem = random_problem(711)
+    plain = design_jointly(problem, LIMITS)
+    nothing = np.empty(0, dtype=np.int64)
+    broken = replace(problem, start_sites=plain.sites[:1], start_edges=nothing)
+    design = design_jointly(broken, LIMITS)
+    check_scheme(problem, design)
+    assert design.cost == pytest.approx(plain.cost, abs=1e-6)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import highspy
 import numpy as np
 
@@ -16,9 +18,6 @@ from dewpond.base.jointdesign.search import SAME_COST, Search, from_given
 from dewpond.base.optimiser import quiet_solver
 
 _MOST_LOOPS = 200
-# Part of the wanted gap to which the solver works: when it knows the best scheme it measures the
-# gap against that, otherwise against a scheme of its own.
-_WITH_START, _WITHOUT_START = 0.98, 0.5
 
 
 def finish(search: Search, root: RootBounding) -> None:
@@ -27,6 +26,7 @@ def finish(search: Search, root: RootBounding) -> None:
     Every solve proves a bound, because it knows fewer rules than the whole problem.
     """
     solver = _integer_solver(root)
+    _stop_when_proven(search, solver)
     for _ in range(_MOST_LOOPS):
         if search.is_proven() or search.out_of_time() or search.nodes >= search.limits.nodes:
             return
@@ -53,6 +53,16 @@ def _integer_solver(root: RootBounding) -> highspy.Highs:
     return solver
 
 
+def _stop_when_proven(search: Search, solver: highspy.Highs) -> None:
+    """Let the solver stop as soon as its bound proves the best scheme good enough."""
+
+    def look(event: Any) -> None:
+        if event.data_out.mip_dual_bound >= search.best_cost * (1 - search.limits.gap):
+            event.interrupt()
+
+    solver.cbMipInterrupt += look
+
+
 def _copy_rows(source: highspy.Highs, target: highspy.Highs, first: int) -> None:
     rows = np.arange(first, source.getNumRow(), dtype=np.int32)
     count, lower, upper, nonzeros = source.getRows(len(rows), rows)[1:5]
@@ -62,9 +72,10 @@ def _copy_rows(source: highspy.Highs, target: highspy.Highs, first: int) -> None
 
 def _solve(search: Search, root: RootBounding, solver: highspy.Highs) -> Relaxed | None:
     """Return the best answer to the gathered rows; None when nothing better than known exists."""
-    known = _start_from_best(search, root, solver)
-    share = _WITH_START if known else _WITHOUT_START
-    solver.setOptionValue("mip_rel_gap", share * search.limits.gap)
+    _start_from_best(search, root, solver)
+    # The gap that counts is that to the best tree known, which no option of the solver knows: its
+    # own best answer may be cheaper and no tree. `_stop_when_proven` watches it.
+    solver.setOptionValue("mip_rel_gap", 0.0)
     solver.setOptionValue("mip_abs_gap", SAME_COST * search.best_cost)
     solver.setOptionValue("mip_max_nodes", search.limits.nodes - search.nodes)
     solver.setOptionValue("time_limit", float(search.seconds_left))
@@ -86,11 +97,11 @@ def _solve(search: Search, root: RootBounding, solver: highspy.Highs) -> Relaxed
     return _rounded(root, np.array(solver.getSolution().col_value))
 
 
-def _start_from_best(search: Search, root: RootBounding, solver: highspy.Highs) -> bool:
-    """Give the solver the best scheme; return whether it could be given."""
+def _start_from_best(search: Search, root: RootBounding, solver: highspy.Highs) -> None:
+    """Give the solver the best scheme, where the network left still holds it."""
     scheme = from_given(search, root.reduction, root.maker)
     if scheme is None or scheme.cost > search.best_cost * (1 + SAME_COST):
-        return False
+        return
     network = root.network
     value = network.limit_matrix @ scheme.outlets.astype(float)
     below = np.maximum(network.limit_lower - value, 0.0)
@@ -99,7 +110,7 @@ def _start_from_best(search: Search, root: RootBounding, solver: highspy.Highs) 
     arcs[scheme.arcs] = 1.0
     start = highspy.HighsSolution()
     start.col_value = np.concatenate([arcs, scheme.outlets, below, above]).tolist()
-    return bool(solver.setSolution(start) == highspy.HighsStatus.kOk)
+    solver.setSolution(start)
 
 
 def _rounded(root: RootBounding, value: FloatArray) -> Relaxed:

@@ -52,6 +52,8 @@ class JointProblem:
     walk_m : scipy.sparse.csr_array, shape (g, s), optional
         Walk of each group to each site that serves it [m]; among schemes of equal cost the one
         with the shorter sum of walks is preferred.
+    start_sites, start_edges : array of int
+        A scheme to begin from, none by default; one that does not hold is passed over.
     """
 
     n_nodes: int
@@ -69,6 +71,8 @@ class JointProblem:
     limit_lower: FloatArray | None = None
     limit_upper: FloatArray | None = None
     walk_m: sp.csr_array | None = None
+    start_sites: IntArray = field(default_factory=_none)
+    start_edges: IntArray = field(default_factory=_none)
 
 
 @dataclass(frozen=True)

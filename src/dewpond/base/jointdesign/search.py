@@ -126,13 +126,36 @@ def to_given(reduction: Reduction, scheme: Scheme) -> GivenScheme:
 
 def from_given(search: Search, reduction: Reduction, maker: SchemeMaker) -> Scheme | None:
     """Return the best scheme on a (smaller) network, or None where it does not fit there."""
-    best, problem = search.best, search.problem
+    best = search.best
     if best is None:
         return None
+    roots = search.problem.root_node[best.roots]
+    return _rebuilt(search.problem, reduction, maker, best.sites, best.edges, roots)
+
+
+def from_start(search: Search, reduction: Reduction, maker: SchemeMaker) -> Scheme | None:
+    """Return the scheme to begin from, or None where none is given or it does not hold."""
+    problem = search.problem
+    if not len(problem.start_sites):
+        return None
+    return _rebuilt(
+        problem, reduction, maker, problem.start_sites, problem.start_edges, problem.root_node[:1]
+    )
+
+
+def _rebuilt(
+    problem: JointProblem,
+    reduction: Reduction,
+    maker: SchemeMaker,
+    sites: IntArray,
+    edges: IntArray,
+    roots: IntArray,
+) -> Scheme | None:
+    """Return the cheapest tree over the nodes of a given scheme; None where some are gone."""
     touched = np.zeros(problem.n_nodes, dtype=bool)
-    touched[np.asarray(problem.edges).reshape(-1, 2)[best.edges]] = True
-    touched[problem.root_node[best.roots]] = True
-    outlets = np.isin(reduction.sites, best.sites)
-    if outlets.sum() < len(best.sites):
+    touched[np.asarray(problem.edges).reshape(-1, 2)[edges]] = True
+    touched[roots] = True
+    outlets = np.isin(reduction.sites, sites)
+    if outlets.sum() < len(sites) or (maker.cover(outlets) == 0).any():
         return None
     return maker.build(np.append(touched[reduction.nodes], True), outlets)

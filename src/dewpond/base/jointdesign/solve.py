@@ -24,7 +24,7 @@ from dewpond.base.jointdesign.problem import (
 )
 from dewpond.base.jointdesign.reduce import Reduction, reduce_problem
 from dewpond.base.jointdesign.scheme import SchemeMaker
-from dewpond.base.jointdesign.search import SAME_COST, Search, from_given
+from dewpond.base.jointdesign.search import SAME_COST, Search, from_given, from_start
 from dewpond.base.progress import Progress
 
 _ASCENTS = 4
@@ -102,6 +102,7 @@ def _start(search: Search, whole: Reduction) -> tuple[Reduction, list[Ascent]]:
 
 def _first_schemes(search: Search, reduction: Reduction, maker: SchemeMaker) -> None:
     network = reduction.network
+    search.offer(reduction, from_start(search, reduction, maker))
     starts = range(1 if network.several_sources else len(network.source_node))
     for source in starts:
         scheme = construct(maker, network.arc_cost, network.site_cost, source=source)

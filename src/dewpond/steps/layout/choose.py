@@ -39,6 +39,7 @@ def lay_out(
     prices: PricesSettings,
     *,
     source: int | None = None,
+    start: Layout | None = None,
     progress: Progress | None = None,
 ) -> Layout:
     """Choose outlets and the pipe that joins them to a source at least whole price.
@@ -62,6 +63,8 @@ def lay_out(
     source : int, optional
         Position in ``holding.sources``. Left out, each is tried, and the one that serves most
         ground is taken; of several that serve as much, the cheapest.
+    start : Layout, optional
+        A layout to begin from, of the same ground at other prices.
     progress : callable, optional
         Told the share of the work that is done.
 
@@ -78,7 +81,7 @@ def lay_out(
     """
     options = gather_options(holding, candidates, corridors, layout, design, prices)
     positions = range(len(holding.sources)) if source is None else [source]
-    task = _Task(holding, candidates, reach, corridors, layout, groups, options)
+    task = _Task(holding, candidates, reach, corridors, layout, groups, options, start)
     found = [
         task.from_source(position, _part(progress, turn, len(positions)))
         for turn, position in enumerate(positions)
@@ -97,6 +100,7 @@ class _Task:
     layout: LayoutSettings
     groups: CellGroups
     options: Options
+    start: Layout | None
 
     def from_source(self, source: int, progress: Progress | None) -> Layout:
         """Return the layout fed by one source."""
@@ -125,6 +129,8 @@ class _Task:
             limit_lower=lower,
             limit_upper=upper,
             walk_m=self.groups.walk,
+            start_sites=np.array(self.start.sites if self.start else (), dtype=np.int64),
+            start_edges=np.flatnonzero(np.isin(kept, self.start.edges if self.start else ())),
         )
 
     def _layout(
