@@ -6,6 +6,7 @@ by bilinear interpolation, so no smoothing is added to the data as delivered.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -54,11 +55,15 @@ class Surface:
         Working CRS in which points are asked for.
     posting_m : float
         Spacing of the finest raster, in metres on the ground.
+    error_m : callable, optional
+        Expected error of the rasters [m] at eastings and northings of ``crs``, taken off their
+        heights; left out, none.
     """
 
     layers: tuple[Grid, ...]
     crs: pyproj.CRS
     posting_m: float
+    error_m: Callable[[FloatArray, FloatArray], FloatArray] | None = None
 
     def __repr__(self) -> str:
         grids = ", ".join(repr(layer) for layer in self.layers)
@@ -91,6 +96,8 @@ class Surface:
                 break
             x, y = _carry(easting[missing], northing[missing], self.crs, layer.crs)
             heights[missing] = interpolate(layer, x, y)
+        if self.error_m is not None:
+            heights -= self.error_m(easting, northing)
         return heights
 
 

@@ -6,11 +6,13 @@ the two ends of a pipe, not how large they are.
 
 from dewpond.base.heighterror.classes import (
     assumed_class,
+    assumption,
     class_of_posting,
     data_classes,
     height_error,
     published_error,
 )
+from dewpond.base.heighterror.correction import ExpectedError
 from dewpond.base.heighterror.kriging import conditioned, kriging_weights
 from dewpond.base.heighterror.model import (
     STEEP_SLOPE,
@@ -24,9 +26,11 @@ from dewpond.base.heighterror.simulate import simulate_errors
 __all__ = [
     "STEEP_SLOPE",
     "ErrorPoints",
+    "ExpectedError",
     "HeightError",
     "KnownLevels",
     "assumed_class",
+    "assumption",
     "class_of_posting",
     "conditioned",
     "covariance_m2",

@@ -78,6 +78,17 @@ def assumed_class(settings: TerrainSettings) -> bool:
     return settings.height_data is None and settings.height_standard_deviation_m is None
 
 
+def assumption(settings: TerrainSettings, error: HeightError) -> str:
+    """Return a warning where nothing in the settings says how far out the heights are, else ""."""
+    if not assumed_class(settings):
+        return ""
+    return (
+        "The project file does not say what kind of elevation data this is: errors as large as "
+        f'those of "{error.data_class}" are assumed, a standard deviation of '
+        f"{error.standard_deviation_m:.2g} m; name it as [terrain] height_data."
+    )
+
+
 def class_of_posting(posting_m: float) -> str:
     """Return the class taken for a raster of which only its posting [m] is known."""
     return next(name for limit_m, name in _BY_POSTING if posting_m <= limit_m)

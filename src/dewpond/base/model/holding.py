@@ -6,8 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import geopandas as gpd
+import pandas as pd
 import pyproj
 
+from dewpond.base.heighterror import KnownLevels
 from dewpond.base.settings import MobSettings, SourceSettings
 from dewpond.base.surface import Surface
 
@@ -54,6 +56,12 @@ def _nothing() -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame({"name": []}, geometry=[])
 
 
+def _no_levels() -> pd.DataFrame:
+    columns = ("easting_m", "northing_m", "level_m", "deviation_m")
+    return pd.DataFrame({"name": pd.Series(dtype=object), **{c: pd.Series(dtype=float)
+                                                             for c in columns}})  # fmt: skip
+
+
 @dataclass(frozen=True, eq=False)
 class Features:
     """Vectors around the paddocks, in the working CRS; an absent one is an empty table.
@@ -95,8 +103,9 @@ class Holding:
     paddocks : GeoDataFrame
         Row labels 0 to n-1 (the paddock id); columns ``name`` (unique), ``area_ha`` (from the
         repaired shape), ``geometry`` (Polygon or MultiPolygon, valid, 2D), and, where the file
-        says it, ``tenure`` ("owned", "rented", "portable", "wayleave"). Paddocks do not overlap
-        each other by more than slivers.
+        says it, ``tenure`` ("owned", "rented", "portable", "wayleave") and ``parcel`` (identifier
+        of the land registry or payment agency, may be empty). Paddocks do not overlap each other
+        by more than slivers.
     features : Features
     mobs : tuple of Mob
     sources : tuple of Source
@@ -109,6 +118,12 @@ class Holding:
     inputs : mapping of str to str
         SHA-256 by path as written in the project file.
     credits : tuple of str
+    levels : DataFrame
+        Levels taken on site, row labels 0 to n-1; columns ``name`` (may be empty), ``easting_m``,
+        ``northing_m`` (working CRS), ``level_m`` (datum of the surface), ``deviation_m``.
+    known_levels : KnownLevels or None
+        Where the ground is known better than by the rasters, and what is left there of their
+        error: the levels taken on site and at the sources; None where there are none.
     """
 
     name: str
@@ -122,6 +137,8 @@ class Holding:
     warnings: tuple[str, ...] = ()
     inputs: Mapping[str, str] = field(default_factory=dict)
     credits: tuple[str, ...] = ()
+    levels: pd.DataFrame = field(default_factory=_no_levels)
+    known_levels: KnownLevels | None = None
 
     @property
     def grazed(self) -> tuple[int, ...]:

@@ -92,6 +92,32 @@ class TerrainSettings(Table):
         "in place of the one of height_data.",
         gt=0,
     )
+    levels: str | None = setting(
+        None,
+        "Levels taken on site, to which the ground is corrected: a CSV table with the columns "
+        "name, easting, northing (or lon, lat), level and, if wanted, deviation and note, or a "
+        "GPX file of waypoints with heights.",
+    )
+    levels_crs: str | None = setting(
+        None,
+        "CRS of easting and northing in the table of levels; left out, the one of [holding] crs.",
+    )
+    levels_unit: Literal["metre", "foot"] = setting(
+        "metre", "Unit of the levels and their deviations in the table; GPX is always in metres."
+    )
+    levels_datum: str | None = setting(
+        None,
+        "Height datum of the levels; compared with those of the elevation and the sources.",
+    )
+    levels_deviation_m: float | None = setting(
+        None,
+        "Standard deviation of a level taken on site [m], where the table does not give it; left "
+        "out, 0.05 for a table; a GPX file needs it, since a hand-held receiver's own heights "
+        "may be metres out.",
+        COMMON_PRACTICE,
+        ge=0,
+        le=20,
+    )
 
 
 class VectorFile(Table):

@@ -34,6 +34,7 @@ _EXAMPLES: Mapping[str, Any] = {
 }
 
 _OPTIONAL_EXAMPLES: Mapping[str, str] = {
+    "confidence.assess": "true",
     "holding.crs": '"EPSG:27700"',
     "terrain.height_unit": '"metre"',
     "terrain.height_datum": '"Newlyn"',
@@ -42,6 +43,10 @@ _OPTIONAL_EXAMPLES: Mapping[str, str] = {
     "terrain.correlation_length_m": "80.0",
     "terrain.height_long_share": "0.05",
     "terrain.long_correlation_length_m": "10000.0",
+    "terrain.levels": '"levels.csv"',
+    "terrain.levels_crs": '"EPSG:27700"',
+    "terrain.levels_datum": '"Newlyn"',
+    "terrain.levels_deviation_m": "0.05",
     "features.keep_out": '"keep_out.geojson"',
     "features.tracks": '"tracks.geojson"',
     "features.watercourses": '"watercourses.geojson"',
@@ -54,6 +59,10 @@ _OPTIONAL_EXAMPLES: Mapping[str, str] = {
     "mob.period.paddocks": '["Long Ling"]',
     "design.source": '"road main"',
     "breaks.target_ha": "1.0",
+    "command_area.source": '"header tank"',
+    "command_area.flow_l_min": "20.0",
+    "command_area.head_m": "3.0",
+    "command_area.outside_diameter_mm": "32.0",
     "costing.price_list": '"schedule_prices.csv"',
     "costing.budget": "12000.0",
     "grant.each": "152.92",

@@ -56,8 +56,9 @@ def compare_datums(
     """Add a fault for each stated height datum that differs from the first one stated.
 
     The datum of the project file comes first, then that of the rasters in order, then that of
-    each source with a level. Two agree when all telling words of one name occur in a name of
-    the other: "Newlyn" agrees with "Ordnance Datum Newlyn", "EGM96" not with "EGM2008".
+    each source with a level, then that of the levels taken on site. Two agree when all telling
+    words of one name occur in a name of the other: "Newlyn" agrees with "Ordnance Datum Newlyn",
+    "EGM96" not with "EGM2008".
     """
     heights = [_of_crs(raster.label, raster.vertical) for raster in rasters if raster.vertical]
     if terrain.height_datum:
@@ -67,6 +68,8 @@ def compare_datums(
         for number, source in enumerate(sources, start=1)
         if source.level_datum and source.level_m is not None
     ]
+    if terrain.levels is not None and terrain.levels_datum:
+        levels.append(_of_words("[terrain], levels_datum", terrain.levels_datum))
     if not heights:
         notes.warnings.extend(
             f'{level.where}: "{level.words}" cannot be compared, for neither the raster nor '

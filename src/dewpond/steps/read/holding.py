@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import geopandas as gpd
@@ -15,6 +16,8 @@ from dewpond.base.settings import PaddocksSettings, Project, VectorFile
 from dewpond.base.surface import Surface
 from dewpond.steps.read.datums import compare_datums
 from dewpond.steps.read.features import read_features
+from dewpond.steps.read.level_checks import check_levels
+from dewpond.steps.read.levels import read_levels
 from dewpond.steps.read.mosaic import build_surface, check_coverage
 from dewpond.steps.read.notes import Notes
 from dewpond.steps.read.paddocks import (
@@ -67,7 +70,9 @@ def read_holding(
     layer = _paddock_layer(project, drawing, paddocks, notes)
     named = None
     if layer is not None:
-        named = name_paddocks(layer, drawing.name_field, notes, drawing.tenure_field)
+        named = name_paddocks(
+            layer, drawing.name_field, notes, drawing.tenure_field, drawing.parcel_field
+        )
     crs, kept = _in_working_crs(project, drawing, named, layer, notes)
     sources = place_sources(project.source, crs, kept, notes)
     area = _area(kept, sources) if kept is not None else None
@@ -75,9 +80,12 @@ def read_holding(
     if kept is not None:
         kept = take_off_keep_outs(kept, features.keep_out, drawing.sliver_width_m, notes)
         kept = None if kept.empty else kept
+    levels = read_levels(project.terrain, project.holding.crs, crs, project.folder, notes)
     surface = _surface(project, elevation, kept, area, notes)
     if surface is not None:
-        _check_levels(project, sources, surface, notes)
+        _check_source_levels(project, sources, surface, notes)
+        if levels is not None:
+            levels = check_levels(levels, surface, project.terrain, notes)
     mobs = (
         find_mobs(project.mob, named, kept, notes)
         if kept is not None and named is not None
@@ -87,7 +95,8 @@ def read_holding(
         check_trough_paddocks(project.trough, named, notes)
     if notes.faults or kept is None or surface is None:
         raise InputError(notes.faults)
-    return _frozen(project, crs, kept, features, mobs, sources, surface, notes)
+    holding = _frozen(project, crs, kept, features, mobs, sources, surface, notes)
+    return holding if levels is None else replace(holding, levels=levels)
 
 
 def _paddock_layer(
@@ -186,7 +195,7 @@ def _surface(
     return check_coverage(surface, paddocks, settings.missing_share_limit, notes)
 
 
-def _check_levels(
+def _check_source_levels(
     project: Project, sources: Sequence[Source], surface: Surface, notes: Notes
 ) -> None:
     """Refuse the chosen source, and warn of another, that has no ground level at all."""
