@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from dewpond.base.friction import velocity_m_s
@@ -41,8 +43,9 @@ def explain(
     found += [
         *outlets_short([item for item in missed if item.requirement == "outlet"], case),
         *rises_short([item for item in missed if item.requirement == "summit"], case),
+        *_classes_short([item for item in missed if item.requirement == "pressure class"], case),
     ]
-    others = {"pressure class": _pressure_class, "velocity": _velocity, "size order": _size_order}
+    others = {"velocity": _velocity, "size order": _size_order}
     found += [
         others[item.requirement](item, case) for item in missed if item.requirement in others
     ]
@@ -72,6 +75,17 @@ def _worst_of_each(choice: Choice) -> list[Missed]:
         if key not in worst or lack_m(item) > lack_m(worst[key]):
             worst[key] = item
     return list(worst.values())
+
+
+def _classes_short(missed: list[Missed], case: Case) -> list[Shortfall]:
+    """Return the pipe that is pressed hardest beyond its class, the others named with it."""
+    if not missed:
+        return []
+    found = [_pressure_class(item, case) for item in missed]
+    worst = max(found, key=lambda item: item.figure - item.limit)
+    others = [item.where.split(",")[0] for item in found if item is not worst]
+    also = f"; less so {', '.join(others)}" if others else ""
+    return [replace(worst, where=worst.where + also)]
 
 
 def _pressure_class(item: Missed, case: Case) -> Shortfall:
