@@ -44,8 +44,10 @@ from dewpond.base.model import (
     Terrain,
     Verdict,
 )
+from dewpond.base.price_list import read_price_list
 from dewpond.base.settings import project_from_dict
 from dewpond.base.surface import Grid, Surface
+from dewpond.steps.costing import cost_scheme
 
 CRS = pyproj.CRS.from_epsg(27700)
 WEST, SOUTH, CELL = 400_000.0, 480_000.0, 10.0
@@ -92,7 +94,7 @@ def make_plan(names: tuple[str, ...] = NAMES, source_name: str = "road main") ->
     candidates = _candidates()
     reach, siting = _walks(holding, candidates)
     chosen = _scheme(names, reach, siting, source_name)
-    return Plan(
+    plan = Plan(
         project=project,
         holding=holding,
         terrain=terrain,
@@ -105,6 +107,24 @@ def make_plan(names: tuple[str, ...] = NAMES, source_name: str = "road main") ->
         versions={"dewpond": "0.1.0"},
         confidence=make_confidence(chosen.network, chosen.heads, chosen.sizes),
     )
+    return with_costing(plan)
+
+
+def with_costing(plan: Plan) -> Plan:
+    """Return the plan with its schemes priced by its settings as they stand."""
+    prices = read_price_list(plan.project)
+    schemes = [
+        replace(
+            scheme,
+            costing=cost_scheme(
+                plan.holding, plan.demand, plan.candidates, plan.reach, scheme.network,
+                scheme.heads, scheme.watering, scheme.isolation, scheme.sizes, scheme.supply,
+                plan.project, prices,
+            ),
+        )
+        for scheme in plan.schemes
+    ]  # fmt: skip
+    return replace(plan, schemes=tuple(schemes))
 
 
 def with_scheme(plan: Plan, **parts: Any) -> Plan:
@@ -184,7 +204,14 @@ def _holding(project: Any, names: tuple[str, ...]) -> Holding:
             [[(x + 420, y + 380), (x + 480, y + 380), (x + 480, y + 440), (x + 420, y + 440)]],
         ),
     ]
-    paddocks = _table({"name": list(names), "area_ha": [s.area / 1e4 for s in shapes]}, shapes)
+    paddocks = _table(
+        {
+            "name": list(names),
+            "area_ha": [s.area / 1e4 for s in shapes],
+            "parcel": [f"SD 10{number}" for number in range(len(names))],
+        },
+        shapes,
+    )
     none = _table({"name": []}, [])
     wood = _table({"name": ["wood"]}, [shapely.Polygon(shapes[3].interiors[0])])
     lane = _table({"name": [""]}, [shapely.LineString([(x - 20, y - 60), (x - 20, y + 600)])])

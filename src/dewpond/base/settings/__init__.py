@@ -5,7 +5,10 @@ default; `dewpond template` and `dewpond schema` are made from them.
 """
 
 from dewpond.base.settings.breaks import BreaksSettings
+from dewpond.base.settings.command import CommandAreaSettings
 from dewpond.base.settings.compare import WhatIfSettings
+from dewpond.base.settings.confidence import ConfidenceSettings
+from dewpond.base.settings.costing import CostingSettings, GrantSettings
 from dewpond.base.settings.data import (
     FeaturesSettings,
     HoldingSettings,
@@ -36,10 +39,14 @@ from dewpond.base.settings.water import (
 __all__ = [
     "BreaksSettings",
     "BucketSettings",
+    "CommandAreaSettings",
+    "ConfidenceSettings",
+    "CostingSettings",
     "DemandSettings",
     "DesignSettings",
     "DocumentsSettings",
     "FeaturesSettings",
+    "GrantSettings",
     "HoldingSettings",
     "LayoutSettings",
     "MobSettings",

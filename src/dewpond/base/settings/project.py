@@ -12,7 +12,10 @@ from pydantic import BaseModel, Field, ValidationError
 
 from dewpond.base.errors import Fault, InputError, nearest_name
 from dewpond.base.settings.breaks import BreaksSettings
+from dewpond.base.settings.command import CommandAreaSettings
 from dewpond.base.settings.compare import WhatIfSettings
+from dewpond.base.settings.confidence import ConfidenceSettings
+from dewpond.base.settings.costing import CostingSettings, GrantSettings
 from dewpond.base.settings.data import (
     FeaturesSettings,
     HoldingSettings,
@@ -33,7 +36,7 @@ from dewpond.base.settings.fields import Table
 from dewpond.base.settings.stock import MobSettings, SourceSettings
 from dewpond.base.settings.water import PipeSettings, SupplySettings, TroughSettings
 
-_REPEATED = ("mob", "source", "what_if")
+_REPEATED = ("mob", "source", "grant", "what_if")
 
 
 class Project(Table):
@@ -55,7 +58,11 @@ class Project(Table):
     trough: TroughSettings = TroughSettings()
     supply: SupplySettings = SupplySettings()
     prices: PricesSettings = PricesSettings()
+    costing: CostingSettings = CostingSettings()
+    grant: list[GrantSettings] = Field(default=[], description="Grants, one table each.")
+    confidence: ConfidenceSettings = ConfidenceSettings()
     documents: DocumentsSettings = DocumentsSettings()
+    command_area: CommandAreaSettings = CommandAreaSettings()
     breaks: BreaksSettings | None = Field(default=None, description="Breaks, if any are cut.")
     what_if: list[WhatIfSettings] = Field(default=[], description="What to compare with.")
     folder: Path = Field(default=Path(), exclude=True, strict=False)
@@ -218,6 +225,7 @@ def _repeated(project: Project, where: str) -> list[Fault]:
     for table, names in (
         ("mob", [mob.name for mob in project.mob]),
         ("source", [source.name for source in project.source]),
+        ("grant", [grant.name for grant in project.grant]),
         ("what_if", [what_if.name for what_if in project.what_if]),
     ):
         for name, count in Counter(names).items():

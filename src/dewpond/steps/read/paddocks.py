@@ -25,7 +25,11 @@ _FARTHEST_APART_M = 100_000.0
 
 
 def name_paddocks(
-    layer: Layer, name_field: str, notes: Notes, tenure_field: str | None = None
+    layer: Layer,
+    name_field: str,
+    notes: Notes,
+    tenure_field: str | None = None,
+    parcel_field: str | None = None,
 ) -> gpd.GeoDataFrame | None:
     """Return the usable features with their names, still in the CRS of the file.
 
@@ -34,7 +38,8 @@ def name_paddocks(
     GeoDataFrame or None
         Columns ``name`` (unique), ``written`` (as in the file, may be empty or repeated; None
         throughout where the name field is not there), ``label`` (for messages), ``geometry``
-        (2D), and ``tenure`` where a field for it is given. None where no feature is usable.
+        (2D), and ``tenure`` and ``parcel`` where a field for it is given. None where no feature
+        is usable.
     """
     if len(layer.frame) == 0:
         notes.fault(
@@ -67,6 +72,8 @@ def name_paddocks(
     )
     if tenure_field is not None:
         table["tenure"] = _tenures(layer, tenure_field, labels, notes)
+    if parcel_field is not None:
+        table["parcel"] = _parcels(layer, parcel_field, len(labels), notes)
     return table.iloc[usable].reset_index(drop=True)
 
 
@@ -136,14 +143,15 @@ def take_off_keep_outs(
 
 
 def settle_areas(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """Return the paddock table of `Holding`: ``name``, ``area_ha``, tenure if known, shape."""
+    """Return the paddock table of `Holding`; ``tenure`` and ``parcel`` only where known."""
     shapes = table.geometry.to_numpy()
     columns = {
         "name": table["name"].to_numpy(dtype=object),
         "area_ha": shapely.area(shapes) / SQUARE_METRES_PER_HECTARE,
     }
-    if "tenure" in table:
-        columns["tenure"] = table["tenure"].to_numpy(dtype=object)
+    for known in ("tenure", "parcel"):
+        if known in table:
+            columns[known] = table[known].to_numpy(dtype=object)
     return gpd.GeoDataFrame(columns, geometry=shapes, crs=table.crs)
 
 
@@ -178,6 +186,14 @@ def _tenures(layer: Layer, field: str, labels: Sequence[str], notes: Notes) -> l
                 remedy=nearest_name(word, _TENURES),
             )
     return words
+
+
+def _parcels(layer: Layer, field: str, count: int, notes: Notes) -> list[str]:
+    """Return the identifier of the parcel of each feature, empty where none is written."""
+    found = _field(layer, field, notes, "to tell the parcel by", "say it for each paddock")
+    if found is None:
+        return [""] * count
+    return [_name_text(value) for value in layer.frame[found]]
 
 
 def _middles(named: gpd.GeoDataFrame) -> tuple[FloatArray, FloatArray]:
