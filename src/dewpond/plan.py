@@ -5,12 +5,14 @@ from __future__ import annotations
 import platform
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from importlib.metadata import version
 from typing import TYPE_CHECKING, NamedTuple
 
 from dewpond.base.model import (
     Candidates,
     CellGroups,
+    Confidence,
     Corridors,
     Demand,
     Holding,
@@ -21,13 +23,16 @@ from dewpond.base.model import (
     Terrain,
     best_scheme,
 )
+from dewpond.base.price_list import PriceList, read_price_list
 from dewpond.base.progress import Progress, StageProgress, ignore_stages
 from dewpond.base.repricing import laying_cost, repriced
 from dewpond.base.settings import Project
 from dewpond.steps.appraisal import appraise
 from dewpond.steps.breaks import cut_breaks
 from dewpond.steps.candidates import find_candidates
+from dewpond.steps.confidence import assess_confidence
 from dewpond.steps.corridors import lay_corridors
+from dewpond.steps.costing import cost_scheme
 from dewpond.steps.delivery import deliver
 from dewpond.steps.demand import estimate_demand
 from dewpond.steps.flows import design_flows
@@ -89,6 +94,7 @@ def plan_holding(
     """
     settings, design = project, project.design
 
+    price_list = read_price_list(project)
     holding = level_ground(_read(project, paddocks, elevation, progress), settings.terrain)
     terrain = model_terrain(holding, settings.walking)
     demand = estimate_demand(holding, settings.demand, design)
@@ -105,7 +111,9 @@ def plan_holding(
     groups = group_cells(reach)
     ground = _Ground(project, holding, terrain, demand, candidates, reach, groups, corridors)
     schemes = tuple(
-        _scheme(ground, source, _part(progress, f"layout, {project.source[source].name}"))
+        _scheme(
+            ground, price_list, source, _part(progress, f"layout, {project.source[source].name}")
+        )
         for source in _sources(project)
     )
     chosen = best_scheme(schemes)
@@ -114,7 +122,7 @@ def plan_holding(
     )
     return Plan(
         project, holding, terrain, demand, candidates, reach, corridors, schemes, chosen,
-        library_versions(), breaks,
+        library_versions(), breaks, _sure(ground, schemes[chosen], progress),
     )  # fmt: skip
 
 
@@ -133,10 +141,11 @@ class _Ground(NamedTuple):
 
 def _scheme(
     ground: _Ground,
+    price_list: PriceList,
     source: int,
     progress: Progress,
 ) -> Scheme:
-    """Carry one source through, and choose again with the prices of the sizes it came to."""
+    """Carry one source through, choose again with the prices of the sizes it came to, cost it."""
     corridors = ground.corridors
     scheme = _round(ground, corridors, source, progress)
     rounds = [scheme.appraisal.totals["cost"]]
@@ -148,7 +157,12 @@ def _scheme(
         again = _round(ground, priced, source, progress, scheme.layout)
         rounds.append(again.appraisal.totals["cost"])
         scheme = (scheme, again)[best_scheme((scheme, again))]
-    return replace(scheme, rounds=tuple(rounds))
+    costing = cost_scheme(
+        ground.holding, ground.demand, ground.candidates, ground.reach, scheme.network,
+        scheme.heads, scheme.watering, scheme.isolation, scheme.sizes, scheme.supply,
+        ground.settings, price_list,
+    )  # fmt: skip
+    return replace(scheme, rounds=tuple(rounds), costing=costing)
 
 
 def _round(
@@ -192,8 +206,29 @@ def _round(
     )  # fmt: skip
 
 
+def _sure(ground: _Ground, scheme: Scheme, progress: StageProgress) -> Confidence | None:
+    """Say how sure a scheme is; it may ask for the same scheme sized with more in hand."""
+    settings, holding = ground.settings, ground.holding
+    if settings.confidence.assess is False:
+        return None
+    progress("confidence", 0.0)
+    network, heads, watering = scheme.network, scheme.heads, scheme.watering
+    flows, intake = scheme.flows, scheme.intake
+    resize = partial(
+        size_pipe, holding, network, heads, watering, flows, intake, settings.pipe,
+        settings.design, settings.folder,
+    )  # fmt: skip
+    found = assess_confidence(
+        holding, ground.terrain, network, heads, watering, flows, intake, scheme.sizes, settings,
+        resize,
+    )  # fmt: skip
+    progress("confidence", 1.0)
+    return found
+
+
 def check_holding(project: Project) -> Holding:
     """Read and check the data of a project and plan nothing; raises as `plan_holding`."""
+    read_price_list(project)
     return read_holding(project)
 
 

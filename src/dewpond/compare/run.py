@@ -8,7 +8,7 @@ from dataclasses import replace
 from dewpond.base.errors import DewpondError, Fault, InputError, SolverError
 from dewpond.base.model import Change, Comparison, Outcome, Plan
 from dewpond.base.progress import StageProgress, ignore_stages
-from dewpond.base.settings import Project, WhatIfSettings
+from dewpond.base.settings import Project, WhatIfSettings, without_confidence
 from dewpond.compare.vary import changes_of, varied_project
 from dewpond.plan import library_versions, plan_holding
 
@@ -87,7 +87,7 @@ def _planned(name: str, project: Project, progress: StageProgress) -> Outcome:
     """Plan one setting; a failure of whatever kind stays with it."""
     progress(name, 0.0)
     try:
-        plan = plan_holding(project, progress=_whole(name, progress))
+        plan = plan_holding(without_confidence(project), progress=_whole(name, progress))
     except SolverError as error:
         return Outcome(name, failure=str(error), internal=True)
     except DewpondError as error:

@@ -5,8 +5,9 @@ GeoDataFrames or DataFrames that no step changes in place: a step makes a new on
 """
 
 from dewpond.base.model.breaks import Breaks
+from dewpond.base.model.command import CommandArea, CommandCase, CommandGround
 from dewpond.base.model.comparison import Change, Comparison, Outcome
-from dewpond.base.model.confidence import Confidence
+from dewpond.base.model.confidence import Confidence, HeadMargins
 from dewpond.base.model.costing import Costing
 from dewpond.base.model.demand import Demand
 from dewpond.base.model.ground import Candidates, CellGroups, Reach, Terrain
@@ -32,6 +33,9 @@ __all__ = [
     "Candidates",
     "CellGroups",
     "Change",
+    "CommandArea",
+    "CommandCase",
+    "CommandGround",
     "Comparison",
     "Confidence",
     "Corridors",
@@ -40,6 +44,7 @@ __all__ = [
     "Demand",
     "Features",
     "Flows",
+    "HeadMargins",
     "Heads",
     "Holding",
     "Intake",

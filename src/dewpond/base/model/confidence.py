@@ -7,6 +7,29 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from dewpond.base.surface import FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class HeadMargins:
+    """Height kept in hand against the error of the heights when pipe is sized.
+
+    Attributes
+    ----------
+    outlets : mapping of str to float
+        By outlet: head wanted besides what its float valve needs [m].
+    clearance : mapping of str to array of float, shape (points,)
+        By pipe, at each point of its ground section: least height of the grade over the ground
+        [m]; it takes the place of the margin of the settings where it is the larger.
+    rise : mapping of str to array of float, shape (points,)
+        By pipe, at each point of its ground section: by how much still water may stand higher
+        over the ground than reckoned [m].
+    """
+
+    outlets: Mapping[str, float]
+    clearance: Mapping[str, FloatArray]
+    rise: Mapping[str, FloatArray]
+
 
 @dataclass(frozen=True, eq=False)
 class Confidence:

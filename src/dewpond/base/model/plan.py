@@ -96,8 +96,10 @@ class Scheme:
             self.layout, self.siting, self.network, self.heads, self.watering, self.intake,
             self.sizes, self.delivery, self.supply,
         )  # fmt: skip
+        costed = () if self.costing is None else self.costing.warnings
         # A step hands on what a step before it had to say of the same thing: once is enough.
-        return tuple(dict.fromkeys(warning for step in steps for warning in step.warnings))
+        own = [warning for step in steps for warning in step.warnings]
+        return tuple(dict.fromkeys([*own, *costed]))
 
 
 def best_scheme(schemes: Sequence[Scheme]) -> int:
@@ -177,7 +179,8 @@ class Plan:
         """Everything the steps want the reader to know, in the order of the steps."""
         ground = self.candidates.warnings + self.corridors.warnings
         own = self.holding.warnings + self.demand.warnings + ground + self.scheme.warnings
-        return own + (self.breaks.warnings if self.breaks is not None else ())
+        late = [part.warnings for part in (self.breaks, self.confidence) if part is not None]
+        return own + tuple(note for notes in late for note in notes if note not in own)
 
     @property
     def met(self) -> bool:

@@ -26,7 +26,12 @@ from dewpond.base.settings.design import (
     WalkingSettings,
 )
 from dewpond.base.settings.documents import DocumentsSettings
-from dewpond.base.settings.project import Project, load_project, project_from_dict
+from dewpond.base.settings.project import (
+    Project,
+    load_project,
+    project_from_dict,
+    without_confidence,
+)
 from dewpond.base.settings.stock import MobSettings, PeriodSettings, SourceSettings
 from dewpond.base.settings.water import (
     BucketSettings,
@@ -67,4 +72,5 @@ __all__ = [
     "WhatIfSettings",
     "load_project",
     "project_from_dict",
+    "without_confidence",
 ]

@@ -115,6 +115,14 @@ def project_from_dict(
     return project
 
 
+def without_confidence(project: Project) -> Project:
+    """Return a project that is one of many: how sure it is stays open unless it was asked for."""
+    if project.confidence.assess is not None:
+        return project
+    settings = project.confidence.model_copy(update={"assess": False})
+    return project.model_copy(update={"confidence": settings})
+
+
 def _unreadable(path: Path, error: OSError) -> Fault:
     reason = error.strerror or str(error)
     remedy = "check the path" if isinstance(error, FileNotFoundError) else ""

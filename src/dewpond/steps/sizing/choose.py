@@ -86,6 +86,7 @@ def _places(
     strength, sdr = offer.options.working_head_m, offer.options.sdr
     for share in _SURGE_SPEEDS if pipe.surge else (0.0,):
         limit = float((strength - surge_m(share * pipe.velocity_limit_m_s, sdr)).max())
+        limit -= scheme.greatest_rise_m
         for slope in (
             _slopes(scheme, offer, pipe, _EASY_SLOPE),
             _slopes(scheme, offer, pipe, 0.0),
@@ -120,15 +121,15 @@ def _needed_levels(scheme: Scheme, slope: FloatArray, margin_m: float) -> tuple[
     wanted = np.full(len(scheme.pipes), -np.inf)  # at the end of each pipe
     for outlet, above in enumerate(scheme.outlet_pipe.tolist()):
         if above >= 0 and scheme.reached[outlet]:
-            level = scheme.outlet_ground_m[outlet] + scheme.valve_head_m[outlet]
-            wanted[above] = max(wanted[above], float(level))
+            wanted[above] = max(wanted[above], float(scheme.outlet_level_m[outlet]))
     needed: list[FloatArray] = [np.empty(0)] * len(scheme.pipes)
     reached = scheme.reached_pipes
     for pipe in range(len(scheme.pipes) - 1, -1, -1):
         distance = scheme.distance_m[pipe] * (scheme.length_m[pipe] / scheme.distance_m[pipe][-1])
         # Levels wanted, as if carried back to the start of the pipe along a straight grade.
         over_m = 0.0 if scheme.bare[pipe] else margin_m
-        at_start = scheme.ground_m[pipe] + over_m + slope[pipe] * distance
+        over = np.maximum(scheme.clearance_m[pipe], over_m)
+        at_start = scheme.ground_m[pipe] + over + slope[pipe] * distance
         if not reached[pipe]:
             at_start = np.full(len(distance), -np.inf)
         at_start[-1] = max(at_start[-1], wanted[pipe] + slope[pipe] * distance[-1])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -9,7 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from dewpond.base.errors import Fault, InputError
-from dewpond.base.model import Flows, Heads, Intake, Network, Watering
+from dewpond.base.model import Flows, HeadMargins, Heads, Intake, Network, Watering
 from dewpond.base.surface import FloatArray
 from dewpond.base.units import l_min_from_m3_s, m3_s_from_l_min
 
@@ -52,6 +53,11 @@ class Scheme:
         False for an outlet that no pipe can bring water to: nothing is asked for it.
     bare : array of bool, shape (pipes,)
         Pipes that water passes, but not with the margin over the ground: none is asked there.
+    spare_m : array of float, shape (outlets,)
+        Head wanted at each outlet besides what its valve needs.
+    clearance_m, rise_m : tuple of arrays, one a pipe, each of shape (points,)
+        Least height of the grade over the ground, and by how much still water may stand higher
+        over the ground than reckoned.
     """
 
     pipes: tuple[str, ...]
@@ -73,6 +79,23 @@ class Scheme:
     still_level_m: float
     reached: BoolArray
     bare: BoolArray
+    spare_m: FloatArray
+    clearance_m: tuple[FloatArray, ...]
+    rise_m: tuple[FloatArray, ...]
+
+    @property
+    def outlet_level_m(self) -> FloatArray:
+        """Level wanted at each outlet (outlets,): ground, valve and what is kept in hand."""
+        return np.asarray(self.outlet_ground_m + self.valve_head_m + self.spare_m)
+
+    @property
+    def greatest_rise_m(self) -> float:
+        """Most that still water may stand higher than reckoned anywhere."""
+        return max((float(rise.max(initial=0.0)) for rise in self.rise_m), default=0.0)
+
+    def low_ground_m(self, pipe: int) -> FloatArray:
+        """Return the ground of a pipe (points,) as low as it may be under still water."""
+        return np.asarray(self.ground_m[pipe] - self.rise_m[pipe])
 
     @property
     def reached_pipes(self) -> BoolArray:
@@ -115,6 +138,9 @@ class Scheme:
             source_level_m=self.source_level_m[cases],
             reached=self.reached[outlets],
             bare=self.bare[kept],
+            spare_m=self.spare_m[outlets],
+            clearance_m=tuple(self.clearance_m[pipe] for pipe in chosen),
+            rise_m=tuple(self.rise_m[pipe] for pipe in chosen),
         )
 
     def _leading_to(self, outlets: BoolArray) -> BoolArray:
@@ -127,9 +153,14 @@ class Scheme:
 
 
 def make_scheme(
-    network: Network, heads: Heads, watering: Watering, flows: Flows, intake: Intake
+    network: Network,
+    heads: Heads,
+    watering: Watering,
+    flows: Flows,
+    intake: Intake,
+    margins: HeadMargins | None = None,
 ) -> Scheme:
-    """Gather a network with its flows and levels.
+    """Gather a network with its flows and levels, and what is to be kept in hand.
 
     Raises
     ------
@@ -171,6 +202,24 @@ def make_scheme(
         float(intake.level_at_m(0.0)),
         np.ones(len(outlets), dtype=bool),
         np.zeros(len(pipes), dtype=bool),
+        *_margins(margins, outlets, [str(name) for name in pipes.index], ground),
+    )
+
+
+def _margins(
+    margins: HeadMargins | None,
+    outlets: pd.Index,
+    pipes: Sequence[str],
+    ground: Sequence[FloatArray],
+) -> tuple[FloatArray, tuple[FloatArray, ...], tuple[FloatArray, ...]]:
+    """Return what is kept in hand at outlets and along pipes, nothing where none is given."""
+    if margins is None:
+        nothing = tuple(np.zeros(len(points)) for points in ground)
+        return np.zeros(len(outlets)), nothing, nothing
+    return (
+        np.array([margins.outlets[str(name)] for name in outlets], dtype=float),
+        tuple(margins.clearance[name] for name in pipes),
+        tuple(margins.rise[name] for name in pipes),
     )
 
 

@@ -9,6 +9,7 @@ import pandas as pd
 
 from dewpond.base.model import (
     Flows,
+    HeadMargins,
     Heads,
     Holding,
     Intake,
@@ -43,6 +44,7 @@ def size_pipe(
     pipe: PipeSettings,
     design: DesignSettings,
     folder: Path,
+    margins: HeadMargins | None = None,
 ) -> Sizes:
     """Choose size and class of every pipe at least cost, proven least, or say what fails.
 
@@ -72,6 +74,8 @@ def size_pipe(
         Whether pipe lies on the surface, which sets the temperature of its wall.
     folder : Path
         What the paths of the tables of pipe and prices are relative to.
+    margins : HeadMargins, optional
+        Head and height to keep in hand; the choice is then the cheapest that keeps them.
 
     Returns
     -------
@@ -85,7 +89,7 @@ def size_pipe(
         The optimiser stopped without an answer.
     """
     offer = make_offer(pipe, design, folder)
-    scheme = make_scheme(network, heads, watering, flows, intake)
+    scheme = make_scheme(network, heads, watering, flows, intake, margins)
     if not scheme.pipes:
         return _nothing(network, heads, scheme)
     full, failed = scheme, choose(scheme, offer, pipe)

@@ -8,17 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from dewpond.base.pipesizing import Checks, PipeTree, PressureBreak
+from dewpond.base.pipesizing.clearance import TANK_INLET_HEAD_M, level_asked_m
 from dewpond.base.settings import PipeSettings
 from dewpond.base.surface import FloatArray
 from dewpond.steps.sizing.offer import Offer
 from dewpond.steps.sizing.scheme import IntArray, Scheme
-
-# Head that the float valve of a break tank takes [m]; common practice, no source.
-_TANK_INLET_HEAD_M = 1.0
-# Pipe leaves a tank or spring below its water: up to the first distance ground as high as the
-# water is no summit, from the second on the margin is asked in full [m]; common practice, no
-# source.
-_AT_THE_SOURCE_M, _FULL_MARGIN_M = 25.0, 100.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,7 +64,7 @@ def cut_at(
     start, still = _start_levels(scheme, parts)
     outlet, point, checks = _checks(scheme, parts, still, breaks, pipe)
     highest = [
-        still[number] - scheme.ground_m[part.pipe][part.first : part.last + 1].min()
+        still[number] - scheme.low_ground_m(part.pipe)[part.first : part.last + 1].min()
         for number, part in enumerate(parts)
     ]
     old = offer.existing_options(scheme.existing_mm)[of_pipe]
@@ -143,7 +137,7 @@ def _checks(
     for outlet, above in enumerate(scheme.outlet_pipe.tolist()):
         if above < 0:
             continue
-        needed = scheme.outlet_ground_m[outlet] + scheme.valve_head_m[outlet]
+        needed = scheme.outlet_level_m[outlet]
         rows.append((end_of[above], parts[end_of[above]].last, outlet, "outlet"))
         levels.append(np.where(scheme.used[:, outlet], needed, -np.inf))
     reached = scheme.reached_pipes
@@ -159,7 +153,7 @@ def _checks(
         for number, part in enumerate(parts):
             if part.pipe == item.pipe and part.last == item.position:
                 tank = item.kind == "break tank"
-                asked = item.level_m + (_TANK_INLET_HEAD_M if tank else 0.0)
+                asked = item.level_m + (TANK_INLET_HEAD_M if tank else 0.0)
                 rows.append((number, part.last, -1, item.kind))
                 levels.append(np.where(scheme.asking, asked, -np.inf))
     return (
@@ -181,18 +175,13 @@ def _fraction(scheme: Scheme, part: _Part, point: int) -> float:
 
 
 def _ground_asked(scheme: Scheme, part: _Part, still_m: float, margin_m: float) -> FloatArray:
-    """Return the level that water must keep over each point of a pipe [m], -inf where none.
-
-    Right at still water, or at a valve, pipe leaves below it and nothing is asked; from there the
-    margin grows to its full height over the first stretch.
-    """
+    """Return the level that water must keep over each point of a pipe [m], -inf where none."""
     ground, distance = scheme.ground_m[part.pipe], scheme.distance_m[part.pipe]
+    clearance = scheme.clearance_m[part.pipe]
     if part.level_m is None and part.parent >= 0:
-        return ground + margin_m
+        return np.asarray(ground + np.maximum(clearance, margin_m))
     way = distance - distance[part.first]
-    grown = np.interp(way, [_AT_THE_SOURCE_M, _FULL_MARGIN_M], [0.0, margin_m])
-    nothing = (way <= _AT_THE_SOURCE_M) & (ground <= still_m + margin_m)
-    return np.where(nothing, -np.inf, ground + grown)
+    return level_asked_m(way, ground, still_m, margin_m, clearance)
 
 
 def _binding(distance: FloatArray, level: FloatArray, first: int, last: int) -> list[int]:
