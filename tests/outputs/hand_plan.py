@@ -208,7 +208,6 @@ def _holding(project: Any, names: tuple[str, ...]) -> Holding:
         {
             "name": list(names),
             "area_ha": [s.area / 1e4 for s in shapes],
-            "parcel": [f"SD 10{number}" for number in range(len(names))],
         },
         shapes,
     )

@@ -34,10 +34,12 @@ CONTRACT = {
     ],
 }  # fmt: skip
 ADDED = {
-    "outlet": {"needed_head_m", "served", "trough_volume_l"},
-    "pipe": {"material", "sdr", "notes"},
-    "paddock": set(),
-}
+    "outlet": {
+        "needed_head_m", "served", "trough_volume_l", "parcels", "troughs", "float_valve_seat_mm",
+    },
+    "pipe": {"material", "sdr", "notes", "parcels"},
+    "paddock": {"parcel"},
+}  # fmt: skip
 
 
 @pytest.fixture(scope="module")

@@ -7,6 +7,7 @@ import numpy as np
 import shapely
 
 from dewpond.base.model import Plan, Section
+from dewpond.base.parcels import parcels_under
 from dewpond.base.surface import FloatArray
 from dewpond.outputs.layers.columns import (
     FLOW,
@@ -35,6 +36,11 @@ def pipes(plan: Plan) -> gpd.GeoDataFrame:
             "name": texts(list(laid.index)),
             "from": texts(list(laid["from_node"])),
             "to": texts(list(laid["to_node"])),
+            "parcels": texts(
+                parcels_under(
+                    plan.holding.paddocks, list(laid.geometry), plan.project.paddocks.gap_width_m
+                )
+            ),
             "length_m": figures(laid["length_m"], LENGTH),
             "material": texts([v if isinstance(v, str) else None for v in sizes["material"]]),
             "outside_diameter_mm": figures(sizes["outside_diameter_mm"], SIZE),

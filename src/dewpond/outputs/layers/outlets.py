@@ -9,7 +9,17 @@ import numpy as np
 import pandas as pd
 
 from dewpond.base.model import Plan
-from dewpond.outputs.layers.columns import FLOW, LEVEL, LITRES, figures, sentences, table, texts
+from dewpond.base.parcels import parcels_under
+from dewpond.outputs.layers.columns import (
+    FLOW,
+    LEVEL,
+    LITRES,
+    SIZE,
+    figures,
+    sentences,
+    table,
+    texts,
+)
 from dewpond.outputs.layers.levels import static_head_at_m, static_heads_m
 
 Summit = tuple[float, str]
@@ -39,6 +49,13 @@ def outlets(plan: Plan) -> gpd.GeoDataFrame:
         {
             "name": texts(names),
             "serves": texts([tuple(paddock_name.loc[list(ids)]) for ids in serves]),
+            "parcels": texts(
+                parcels_under(
+                    plan.holding.paddocks,
+                    [*nodes.geometry, *chosen.geometry],
+                    plan.project.paddocks.gap_width_m,
+                )
+            ),
             "ground_level_m": figures(
                 [*nodes["ground_level_m"], *chosen["ground_level_m"]], LEVEL
             ),
@@ -52,6 +69,8 @@ def outlets(plan: Plan) -> gpd.GeoDataFrame:
             "available_flow_l_min": figures(flows["available_flow_l_min"], FLOW),
             "trough": texts([_text(value) for value in watering["trough"]]),
             "trough_volume_l": figures(watering["trough_volume_l"], LITRES),
+            "troughs": figures(watering["troughs"], 0),
+            "float_valve_seat_mm": figures(watering["seat_bore_mm"], SIZE),
             "fittings": texts([_fittings(row) for _, row in watering.iterrows()]),
             "notes": texts(
                 [_notes(plan, *row, summits) for row in zip(names, sites, serves, strict=True)]

@@ -23,6 +23,7 @@ def paddocks(plan: Plan) -> gpd.GeoDataFrame:
         plan,
         {
             "name": texts(list(shapes["name"])),
+            "parcel": texts(_parcels(shapes)),
             "area_ha": shapes["area_ha"].to_numpy(float).round(AREA),
             "mobs": texts([tuple(mobs) for mobs in demand["mobs"]]),
             "daily_demand_l": demand["daily_demand_l"].to_numpy(float).round(LITRES),
@@ -33,6 +34,12 @@ def paddocks(plan: Plan) -> gpd.GeoDataFrame:
         },
         list(shapes.geometry),
     )
+
+
+def _parcels(shapes: gpd.GeoDataFrame) -> list[str | None]:
+    if "parcel" not in shapes:
+        return [None] * len(shapes)
+    return [parcel or None for parcel in shapes["parcel"]]
 
 
 def _walks_by_paddock(plan: Plan) -> pd.DataFrame:
