@@ -12,11 +12,13 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
+from dewpond.base.measures import Measures
 from dewpond.base.model import Breaks, Plan
+from dewpond.base.words import words
 from dewpond.outputs.drawing import lettering as letter
 from dewpond.outputs.drawing import symbols
 from dewpond.outputs.drawing.labels import FreeSpace
-from dewpond.outputs.drawing.maps import bounds_of, finish_map
+from dewpond.outputs.drawing.maps import SEPARATOR, bounds_of, finish_map, measures_of
 from dewpond.outputs.drawing.naming import name_paddocks
 from dewpond.outputs.drawing.shapes import draw_lines, draw_polygons
 from dewpond.outputs.drawing.sheet import KeyEntry, Sheet, new_sheet
@@ -68,9 +70,9 @@ def breaks_map(plan: Plan, breaks: Breaks, layers: Layers) -> Figure:
     space = _space(sheet, breaks, layers)
     _number(sheet, breaks, space)
     cut = layers["paddock"][layers["paddock"].index.isin(breaks.breaks["paddock"])]
-    name_paddocks(sheet, cut, space, areas=False)
+    unnamed = name_paddocks(sheet, cut, space, areas=False)
     entries = [*outlets, *water, *ground, *fences, *around]
-    return finish_map(plan, sheet, entries, "breaks and their water", _line(breaks))
+    return finish_map(plan, sheet, entries, "breaks", _line(breaks, measures_of(plan)), unnamed)
 
 
 def _draw_ground(axes: Axes, breaks: Breaks) -> list[KeyEntry]:
@@ -82,13 +84,13 @@ def _draw_ground(axes: Axes, breaks: Breaks) -> list[KeyEntry]:
                       zorder=1)  # fmt: skip
     entries = []
     if draw_lines(axes, breaks.fences.geometry, **_TEMPORARY, zorder=3.1):
-        entries.append(KeyEntry(Line2D([], [], **_TEMPORARY), "Temporary fence"))
+        entries.append(KeyEntry(Line2D([], [], **_TEMPORARY), words("maps.key.break_fence")))
     if draw_polygons(axes, breaks.lanes.geometry, **_LANE, zorder=2.5):
-        entries.append(KeyEntry(Patch(**_LANE), "Lane back to water"))
+        entries.append(KeyEntry(Patch(**_LANE), words("maps.key.break_lane")))
     if draw_polygons(axes, table.geometry[~watered], **_DRY, zorder=1.1):
-        entries.append(KeyEntry(Patch(**_DRY), "Break without water in reach"))
+        entries.append(KeyEntry(Patch(**_DRY), words("maps.key.break_dry")))
     sample = Line2D([], [], marker="$1$", color=letter.INK, linestyle="none", markersize=7)
-    return [KeyEntry(sample, "Break, by its order of grazing"), *entries]
+    return [KeyEntry(sample, words("maps.key.break_number")), *entries]
 
 
 def _draw_water(axes: Axes, breaks: Breaks) -> list[KeyEntry]:
@@ -97,12 +99,12 @@ def _draw_water(axes: Axes, breaks: Breaks) -> list[KeyEntry]:
     entries = []
     if draw_lines(axes, hoses, color="white", linewidth=3.0, alpha=0.8, zorder=5):
         draw_lines(axes, hoses, **_HOSE, zorder=5.1)
-        entries.append(KeyEntry(Line2D([], [], **_HOSE), "Hose"))
+        entries.append(KeyEntry(Line2D([], [], **_HOSE), words("maps.key.hose")))
         ends = served.loc[hoses.index]
         axes.add_line(
             Line2D(ends["trough_easting_m"], ends["trough_northing_m"], **_TROUGH, zorder=6)
         )
-        entries.append(KeyEntry(Line2D([], [], **_TROUGH), "Trough at the end of a hose"))
+        entries.append(KeyEntry(Line2D([], [], **_TROUGH), words("maps.key.hose_trough")))
     return entries
 
 
@@ -132,15 +134,19 @@ def _number(sheet: Sheet, breaks: Breaks, space: FreeSpace) -> None:
                 break
 
 
-def _line(breaks: Breaks) -> str:
+def _line(breaks: Breaks, measures: Measures) -> str:
     table = breaks.breaks
     sizes = table["area_ha"].to_numpy(float)
-    parts = [f"{len(table)} breaks of {np.min(sizes):.2f} to {np.max(sizes):.2f} ha"]
+    least = measures.figure("area", float(np.min(sizes)), 2)
+    most = measures.text("area", float(np.max(sizes)), 2)
+    parts = [words("maps.breaks.count", count=len(table), least=least, most=most)]
     watered = table["watered"].to_numpy(bool)
     if table["hose_m"].max() > 0:
-        parts.append(f"longest hose {table['hose_m'][watered].max():.0f} m")
+        longest = measures.text("length", float(table["hose_m"][watered].max()))
+        parts.append(words("maps.breaks.hose", length=longest))
     if watered.any():
-        parts.append(f"farthest walk {table['walk_m'][watered].max():.0f} m")
+        farthest = measures.text("length", float(table["walk_m"][watered].max()))
+        parts.append(words("maps.breaks.walk", length=farthest))
     if not watered.all():
-        parts.append(f"{(~watered).sum()} without water in reach, see breaks.csv")
-    return "  ·  ".join(parts)
+        parts.append(words("maps.breaks.dry", count=int((~watered).sum())))
+    return SEPARATOR.join(parts)

@@ -83,21 +83,39 @@ def draw_hillshade(axes: Axes, window: Window) -> float:
     return float(grey.mean())
 
 
-def draw_height_contours(axes: Axes, window: Window) -> tuple[ContourSet, float] | None:
-    """Draw contours of the ground; return them with their interval [m], None on level ground."""
+def draw_height_contours(
+    axes: Axes, window: Window, unit_m: float = 1.0
+) -> tuple[ContourSet, float] | None:
+    """Draw contours of the ground at a round interval; None on level ground.
+
+    Parameters
+    ----------
+    axes : Axes
+    window : Window
+    unit_m : float, default 1.0
+        Length of the unit in which the interval is round [m].
+
+    Returns
+    -------
+    ContourSet
+        Levels in metres.
+    float
+        Interval in that unit.
+    """
     x, y, values = window
     seen = values[np.isfinite(values)]
     if min(values.shape) < 2 or not len(seen) or np.ptp(seen) < 0.5:
         return None
-    interval = max(round_up(float(np.ptp(seen)) / _CONTOURS_WANTED), 0.5)
-    first, last = math.ceil(seen.min() / interval), math.floor(seen.max() / interval)
+    interval = max(round_up(float(np.ptp(seen)) / unit_m / _CONTOURS_WANTED), 0.5)
+    step_m = interval * unit_m
+    first, last = math.ceil(seen.min() / step_m), math.floor(seen.max() / step_m)
     if last < first:
         return None
     lines = axes.contour(
         x,
         y,
         np.ma.masked_invalid(values),
-        levels=interval * np.arange(first, last + 1),
+        levels=step_m * np.arange(first, last + 1),
         colors=[letter.MUTED],
         linewidths=0.4,
         alpha=0.6,
@@ -156,10 +174,11 @@ def label_contours(
     space: FreeSpace,
     metres_per_point: float,
     size_pt: float = 5,
+    unit_m: float = 1.0,
 ) -> None:
-    """Write the value on each long contour where it touches nothing else."""
+    """Write the value on each long contour, in a unit of length, where it touches nothing else."""
     for level, lines in contours:
-        text = f"{level:g}"
+        text = f"{round(level / unit_m, 6):g}"
         width, height = (side * metres_per_point for side in letter.text_size_pt(text, size_pt))
         for line in shapely.get_parts(shapely.line_merge(lines)):
             if line.length > 6 * width:

@@ -72,6 +72,11 @@ def plain(text: str, longest: int = 60) -> str:
     return kept if len(kept) <= longest else kept[: longest - 1].rstrip() + "…"
 
 
+def minus(text: str) -> str:
+    """Return text with a minus sign, not a hyphen, before each negative figure."""
+    return f" {text}".replace(" -", " \N{MINUS SIGN}")[1:]
+
+
 def halo(width_pt: float = 2.0) -> list[withStroke]:
     """Return the white edge that keeps lettering readable on any ground."""
     return [withStroke(linewidth=width_pt, foreground="white", alpha=0.85)]

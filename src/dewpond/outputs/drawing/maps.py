@@ -7,9 +7,12 @@ from collections.abc import Mapping, Sequence
 import geopandas as gpd
 import numpy as np
 import shapely
+from matplotlib.contour import ContourSet
 from matplotlib.figure import Figure
 
+from dewpond.base.measures import Measures
 from dewpond.base.model import Plan
+from dewpond.base.words import words
 from dewpond.outputs.drawing import ground, pipework, symbols
 from dewpond.outputs.drawing import lettering as letter
 from dewpond.outputs.drawing.labels import FreeSpace
@@ -25,6 +28,8 @@ _MARGIN = 0.04
 """Share of the longer side left free around the holding."""
 _OTHER_ENTRIES = 3
 """Lines of the key for boundaries, contours, and outlets that no pipe reaches."""
+_MOST_UNNAMED = 24
+"""Names of paddocks listed under a map; the rest is counted."""
 _BAND_ALPHA = 0.5
 """Bands on the plan let the relief through."""
 
@@ -32,6 +37,9 @@ _ON_PIPE = (
     "air_valve", "washout", "drain", "break_tank", "reducing_valve", "stop_valve", "meter",
 )  # fmt: skip
 Layers = Mapping[str, gpd.GeoDataFrame]
+
+SEPARATOR = "  ·  "
+"""Between the figures of the line under a title."""
 
 
 def plan_map(plan: Plan, layers: Layers) -> Figure:
@@ -49,16 +57,17 @@ def plan_map(plan: Plan, layers: Layers) -> Figure:
         Drawn to a round scale on at most A4.
     """
     sheet, edges = _start(plan, layers)
+    measures = measures_of(plan)
     axes, frame = sheet.axes, shapely.box(*sheet.extent_m)
     relief = ground.sample_ground(plan.holding.surface, sheet.extent_m)
     grey = ground.draw_hillshade(axes, relief)
     ground.draw_walk_bands(axes, plan, edges, alpha=_BAND_ALPHA)
-    contours = ground.draw_height_contours(axes, relief)
+    contours = ground.draw_height_contours(axes, relief, unit_m(measures))
     features = symbols.seen_features(plan, frame)
     around = symbols.draw_surroundings(axes, features)
     missed = symbols.draw_uncovered(axes, layers["uncovered"])
     fences = symbols.draw_paddocks(axes, layers["paddock"])
-    pipes = pipework.draw_pipes(axes, layers["pipe"])
+    pipes = pipework.draw_pipes(axes, layers["pipe"], measures)
     points, places = draw_on_pipes(sheet, layers, _ON_PIPE)
     source = symbols.draw_sources(axes, shown_sources(layers, frame))
     outlets = symbols.draw_outlets(axes, layers["outlet"], sheet.metres_per_point)
@@ -67,20 +76,17 @@ def plan_map(plan: Plan, layers: Layers) -> Figure:
         *pipes,
         *outlets,
         *points,
-        *symbols.band_entries(edges, _BAND_ALPHA, grey),
+        *symbols.band_entries(edges, _BAND_ALPHA, grey, measures),
         *missed,
     ]
     entries += [*fences, *around]
     space = space_left(sheet, layers, places)
     name_source(sheet, shown_sources(layers, frame), space)
-    name_paddocks(sheet, layers["paddock"], space, areas=True)
-    name_pipes(sheet, layers["pipe"], _pipe_texts(layers["pipe"]), space)
+    unnamed = name_paddocks(sheet, layers["paddock"], space, areas=True, measures=measures)
+    name_pipes(sheet, layers["pipe"], _pipe_texts(layers["pipe"], measures), space)
     close_to_contours(space, layers, features)
-    if contours is not None:
-        lines, interval = contours
-        ground.label_contours(axes, ground.contour_lines(lines), space, sheet.metres_per_point)
-        entries.append(symbols.contour_entry(f"Ground contour, every {interval:g} m"))
-    return finish_map(plan, sheet, entries, "drinking water plan", _totals(plan))
+    entries += label_heights(sheet, contours, space, measures)
+    return finish_map(plan, sheet, entries, "plan", _totals(plan), unnamed)
 
 
 def reach_map(plan: Plan, layers: Layers) -> Figure:
@@ -89,6 +95,7 @@ def reach_map(plan: Plan, layers: Layers) -> Figure:
     Parameters and result as `plan_map`.
     """
     sheet, edges = _start(plan, layers)
+    measures = measures_of(plan)
     axes, frame = sheet.axes, shapely.box(*sheet.extent_m)
     ground.draw_walk_bands(axes, plan, edges, alpha=1.0)
     contours = ground.draw_walk_contours(axes, plan, edges[1:-1])
@@ -97,19 +104,56 @@ def reach_map(plan: Plan, layers: Layers) -> Figure:
     missed = symbols.draw_uncovered(axes, layers["uncovered"])
     fences = symbols.draw_paddocks(axes, layers["paddock"])
     outlets = symbols.draw_outlets(axes, layers["outlet"], sheet.metres_per_point)
-    entries = [*outlets, *symbols.band_entries(edges, 1.0), *missed, *fences, *around]
+    entries = [
+        *outlets,
+        *symbols.band_entries(edges, 1.0, 1.0, measures),
+        *missed,
+        *fences,
+        *around,
+    ]
     space = space_left(sheet, layers)
-    name_paddocks(sheet, layers["paddock"], space, areas=False)
+    unnamed = name_paddocks(sheet, layers["paddock"], space, areas=False)
     close_to_contours(space, layers, features)
     for lines in contours:
-        ground.label_contours(axes, lines, space, sheet.metres_per_point)
+        ground.label_contours(axes, lines, space, sheet.metres_per_point, unit_m=unit_m(measures))
     if contours:
-        entries.append(symbols.contour_entry("Line of equal walk [m]", strong=True))
-    return finish_map(plan, sheet, entries, "walking distance to water", _reach_line(plan))
+        label = words("maps.key.equal_walk", unit=measures.sign("length"))
+        entries.append(symbols.contour_entry(label, strong=True))
+    return finish_map(plan, sheet, entries, "reach", _reach_line(plan), unnamed)
+
+
+def measures_of(plan: Plan) -> Measures:
+    """Return what prints figures in the units of the documents."""
+    return Measures(plan.project.documents.units)
+
+
+def unit_m(measures: Measures) -> float:
+    """Return the unit of length that is printed, in metres."""
+    return 1 / measures.value("length", 1.0)
+
+
+def label_heights(
+    sheet: Sheet,
+    contours: tuple[ContourSet, float] | None,
+    space: FreeSpace,
+    measures: Measures,
+) -> list[KeyEntry]:
+    """Write the heights on the contours of the ground; return their line of the key."""
+    if contours is None:
+        return []
+    lines, interval = contours
+    ground.label_contours(
+        sheet.axes, ground.contour_lines(lines), space, sheet.metres_per_point,
+        unit_m=unit_m(measures),
+    )  # fmt: skip
+    every = f"{interval:g} {measures.sign('level')}"
+    return [symbols.contour_entry(words("maps.key.contour", interval=every))]
 
 
 def _start(plan: Plan, layers: Layers) -> tuple[Sheet, list[float]]:
-    edges = walk_bands(plan.reach.limit_m)
+    # Round in the units that are printed.
+    per_metre = measures_of(plan).value("length", 1.0)
+    edges = [edge / per_metre for edge in walk_bands(plan.reach.limit_m * per_metre)]
     lines = key_lines(plan, layers, "outside_diameter_mm", len(edges) - 1)
     return new_sheet(bounds_of(plan, layers), lines), edges
 
@@ -132,11 +176,29 @@ def key_lines(plan: Plan, layers: Layers, column: str, bands: int) -> int:
 
 
 def finish_map(
-    plan: Plan, sheet: Sheet, entries: Sequence[KeyEntry], purpose: str, subtitle: str
+    plan: Plan,
+    sheet: Sheet,
+    entries: Sequence[KeyEntry],
+    title: str,
+    subtitle: str,
+    unnamed: Sequence[str] = (),
 ) -> Figure:
-    """Write title, key and footer of a map, and return it."""
-    title = f"{letter.plain(plan.holding.name, 45)}: {purpose}"
-    finish_sheet(sheet, entries, title, subtitle, _footer(plan))
+    """Write title, key and footer of a map, and return it.
+
+    Parameters
+    ----------
+    plan : Plan
+    sheet : Sheet
+    entries : sequence of KeyEntry
+    title : str
+        Which of the titles in ``words/maps.toml``.
+    subtitle : str
+    unnamed : sequence of str
+        Names of paddocks that found no room on the map, told in the footer.
+    """
+    title = words(f"maps.title.{title}", holding=letter.plain(plan.holding.name, 45))
+    footer = _footer(plan, unnamed)
+    finish_sheet(sheet, entries, title, subtitle, footer, measures_of(plan))
     return sheet.figure
 
 
@@ -170,10 +232,12 @@ def draw_on_pipes(
     return entries, places
 
 
-def _pipe_texts(pipes: gpd.GeoDataFrame) -> list[tuple[str, ...]]:
+def _pipe_texts(pipes: gpd.GeoDataFrame, measures: Measures) -> list[tuple[str, ...]]:
     """Return name and size of each pipe, the size alone where there is little room."""
     return [
-        (f"{name}, {size:g} mm", f"{size:g} mm") if np.isfinite(size) else (name,)
+        (f"{name}, {pipework.size_text(size, measures)}", f"{size:g} mm")
+        if np.isfinite(size)
+        else (name,)
         for name, size in zip(pipes["name"], pipes["outside_diameter_mm"], strict=True)
     ]
 
@@ -200,45 +264,49 @@ def close_to_contours(
 
 def _totals(plan: Plan) -> str:
     """Return the figures a reader asks for first, in one line."""
-    totals = plan.totals
+    totals, measures = plan.totals, measures_of(plan)
     parts = []
-    for key, form in (
-        ("outlets", "{:.0f} outlets"),
-        ("pipe_m", "{:,.0f} m of pipe"),
-        ("worst_walk_m", "longest walk {:.0f} m"),
-        ("daily_demand_l", "{:,.0f} L on the peak day"),
-    ):
-        if np.isfinite(totals.get(key, np.nan)):
-            parts.append(form.format(totals[key]))
+    if np.isfinite(totals.get("outlets", np.nan)):
+        parts.append(words("maps.totals.outlets", count=int(totals["outlets"])))
+    if np.isfinite(pipe_m := totals.get("pipe_m", np.nan)):
+        parts.append(words("maps.totals.pipe", length=measures.text("length", pipe_m)))
+    if np.isfinite(walk_m := totals.get("worst_walk_m", np.nan)):
+        parts.append(words("maps.totals.walk", length=measures.text("length", walk_m)))
+    if np.isfinite(demand_l := totals.get("daily_demand_l", np.nan)):
+        parts.append(words("maps.totals.demand", volume=measures.text("volume", demand_l)))
     failed = sum(not verdict.met for verdict in plan.verdicts)
     if failed:
-        parts.append(f"{failed} of {len(plan.verdicts)} requirements not met, see summary.json")
-    return "  ·  ".join(parts)
+        parts.append(words("maps.totals.unmet", count=failed, all=len(plan.verdicts)))
+    return SEPARATOR.join(parts)
 
 
 def _reach_line(plan: Plan) -> str:
-    totals = plan.totals
-    parts = [f"limit {plan.reach.limit_m:g} m"]
+    totals, measures = plan.totals, measures_of(plan)
+    parts = [words("maps.reach.limit", length=measures.text("length", plan.reach.limit_m))]
     if plan.reach.hose_m > 0:
-        parts.append(f"from the end of {plan.reach.hose_m:g} m of hose")
-    if np.isfinite(totals.get("worst_walk_m", np.nan)):
-        parts.append(f"longest walk {totals['worst_walk_m']:.0f} m")
+        hose = measures.text("length", plan.reach.hose_m)
+        parts.append(words("maps.reach.hose", length=hose))
+    if np.isfinite(walk_m := totals.get("worst_walk_m", np.nan)):
+        parts.append(words("maps.totals.walk", length=measures.text("length", walk_m)))
     if np.isfinite(totals.get("covered_share", np.nan)):
         # Rounded down: 100 % is said only of a holding covered to the last cell.
-        parts.append(
-            f"{np.floor(totals['covered_share'] * 1000) / 10:g} % of grazed ground covered"
-        )
-    return "  ·  ".join(parts)
+        percent = np.floor(totals["covered_share"] * 1000) / 10
+        parts.append(words("maps.reach.covered", percent=f"{percent:g}"))
+    return SEPARATOR.join(parts)
 
 
-def _footer(plan: Plan) -> str:
+def _footer(plan: Plan, unnamed: Sequence[str]) -> str:
     crs = plan.holding.crs
     authority = crs.to_authority()
     code = f" ({':'.join(authority)})" if authority else ""
     credits = "; ".join(plan.holding.credits)
-    parts = [
-        f"Grid: {crs.name}{code}, metres.",
-        f"Data: {credits}." if credits else "",
-        "A planning aid, not a design certificate: check ground, levels and flow on site.",
-    ]
-    return " ".join(part for part in parts if part)
+    parts = [words("maps.footer.grid", crs=crs.name + code)]
+    if credits:
+        parts.append(words("maps.footer.data", credits=credits))
+    parts.append(words("maps.footer.caution"))
+    if unnamed:
+        names = ", ".join(letter.plain(name, 40) for name in unnamed[:_MOST_UNNAMED])
+        more = len(unnamed) - _MOST_UNNAMED
+        key = "unnamed_more" if more > 0 else "unnamed"
+        parts.append(words(f"maps.footer.{key}", names=names, more=more))
+    return " ".join(parts)

@@ -13,12 +13,16 @@ from matplotlib.lines import Line2D
 from matplotlib.markers import MarkerStyle
 from matplotlib.path import Path
 
+from dewpond.base.measures import Measures
+from dewpond.base.words import words
 from dewpond.outputs.drawing import lettering as letter
 from dewpond.outputs.drawing.shapes import draw_lines
 from dewpond.outputs.drawing.sheet import KeyEntry
 from dewpond.outputs.drawing.symbols import Style
 
 Layers = Mapping[str, gpd.GeoDataFrame]
+
+_METRIC = Measures("metric")
 
 _THINNEST_PT, _THICKEST_PT, _ONLY_PT, _UNSIZED_PT = 1.0, 3.2, 1.9, 1.6
 _OLD_DASH, _UNSIZED_DASH = (0, (2.2, 1.1)), (0, (0.8, 1.4))
@@ -63,15 +67,6 @@ _ON_PIPE: dict[str, Style] = {
         "markeredgewidth": 0.8,
     },
 }  # fmt: skip
-_LABELS = {
-    "air_valve": "Summit: place for an air valve",
-    "washout": "Hollow: place for a washout",
-    "drain": "Drain at a low end",
-    "stop_valve": "Stop valve",
-    "meter": "Meter",
-    "break_tank": "Break tank",
-    "reducing_valve": "Reducing valve",
-}
 _CLEAR_PT = {"meter": 20.0, "drain": 12.0}
 _USUAL_CLEAR_PT = 10.5
 """How far from the ends of its pipe a thing is drawn, so that no node covers it [points]."""
@@ -87,34 +82,48 @@ def widths_pt(sizes_mm: Sequence[float]) -> dict[float, float]:
     return dict(zip(sorted(sizes_mm), steps.tolist(), strict=True))
 
 
-def draw_pipes(axes: Axes, pipes: gpd.GeoDataFrame) -> list[KeyEntry]:
+def draw_pipes(
+    axes: Axes, pipes: gpd.GeoDataFrame, measures: Measures = _METRIC
+) -> list[KeyEntry]:
     """Draw pipe by size, with a white edge; pipe in the ground already is dashed."""
     old = (pipes["laying"] == "existing").to_numpy(bool)
     size = pipes["outside_diameter_mm"].to_numpy(float)
     entries = []
     for size_mm, width in widths_pt(_present(size)).items():
+        said = size_text(size_mm, measures)
         entries += _draw(axes, pipes[(size == size_mm) & ~old], width, "solid",
-                         f"Pipe, {size_mm:g} mm outside diameter")  # fmt: skip
-        drawn = _draw(axes, pipes[(size == size_mm) & old], width, _OLD_DASH,
-                      f"Pipe in the ground already, taken as {size_mm:g} mm")  # fmt: skip
-        entries += drawn
+                         words("maps.key.pipe", size=said))  # fmt: skip
+        entries += _draw(axes, pipes[(size == size_mm) & old], width, _OLD_DASH,
+                         words("maps.key.pipe_old", size=said))  # fmt: skip
     unsized = np.isnan(size)
     entries += _draw(axes, pipes[unsized & old], _UNSIZED_PT, _OLD_DASH,
-                     "Pipe in the ground already, size not known")  # fmt: skip
+                     words("maps.key.pipe_old_unsized"))  # fmt: skip
     return entries + _draw(axes, pipes[unsized & ~old], _UNSIZED_PT, _UNSIZED_DASH,
-                           "Pipe for which no size will do")  # fmt: skip
+                           words("maps.key.pipe_unsized"))  # fmt: skip
 
 
-def draw_pipes_by_class(axes: Axes, pipes: gpd.GeoDataFrame) -> list[KeyEntry]:
+def draw_pipes_by_class(
+    axes: Axes, pipes: gpd.GeoDataFrame, measures: Measures = _METRIC
+) -> list[KeyEntry]:
     """Draw pipe by the pressure that its class may carry."""
     classes = pipes["pressure_class_bar"].to_numpy(float)
     entries = []
     for rank, bar in enumerate(_present(classes)):
         width, dash = _CLASS_STYLES[min(rank, len(_CLASS_STYLES) - 1)]
         width += 1.2 * max(rank - len(_CLASS_STYLES) + 1, 0)
-        entries += _draw(axes, pipes[classes == bar], width, dash, f"Pipe of class {bar:g} bar")
+        said = f"{bar:g} bar"
+        if measures.system != "metric":
+            said += f" ({measures.text('pressure', bar)})"
+        label = words("maps.key.pipe_class", pressure=said)
+        entries += _draw(axes, pipes[classes == bar], width, dash, label)
     return entries + _draw(axes, pipes[np.isnan(classes)], _UNSIZED_PT, _UNSIZED_DASH,
-                           "Pipe for which no class will do")  # fmt: skip
+                           words("maps.key.pipe_no_class"))  # fmt: skip
+
+
+def size_text(size_mm: float, measures: Measures) -> str:
+    """Return the size that pipe is sold by, with inches beside it where those are printed."""
+    inches = "" if measures.system == "metric" else f" ({measures.text('diameter', size_mm)})"
+    return f"{size_mm:g} mm{inches}"
 
 
 def draw_on_pipe(
@@ -146,7 +155,7 @@ def draw_on_pipe(
                 point.x, point.y, "M", ha="center", va="center_baseline", color=letter.INK,
                 fontproperties=letter.font(4.2, "bold"), parse_math=False, zorder=6.1,
             )  # fmt: skip
-    label = _LABELS[kind] + (" (M)" if kind == "meter" else "")
+    label = words("maps.key.meter_letter" if kind == "meter" else f"maps.key.{kind}")
     return [KeyEntry(Line2D([], [], **style), label)], points
 
 

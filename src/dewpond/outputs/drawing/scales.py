@@ -39,3 +39,12 @@ def walk_bands(limit_m: float) -> list[float]:
     if len(edges) > 1 and limit_m - edges[-1] < step / 4:
         edges.pop()
     return [*edges, limit_m]
+
+
+def round_figure(value: float) -> str:
+    """Return the edge of a band as it is written: whole above 10, no needless noughts below.
+
+    >>> round_figure(1312.336), round_figure(0.2), round_figure(0.0)
+    ('1,312', '0.2', '0')
+    """
+    return f"{value:,.0f}" if abs(value) >= 10 else f"{value:.3g}"

@@ -17,6 +17,8 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Rectangle
 from matplotlib.ticker import FixedLocator, FuncFormatter
 
+from dewpond.base.measures import Measures
+from dewpond.base.words import words
 from dewpond.outputs.drawing import lettering as letter
 from dewpond.outputs.drawing.scales import map_scale, round_down, round_up
 
@@ -25,6 +27,7 @@ _EDGE_IN, _TICKS_IN, _TITLE_IN, _FOOT_IN = 0.35, 0.22, 0.72, 0.5
 _KEY_WIDTH_IN, _KEY_ROW_IN, _BAR_HEIGHT_IN, _GAP_IN = 2.45, 0.235, 0.95, 0.25
 _DROP_IN = 0.12
 _METRES_PER_INCH = 0.0254
+_METRIC = Measures("metric")
 
 
 @dataclass(frozen=True)
@@ -92,7 +95,12 @@ def new_sheet(bounds_m: tuple[float, float, float, float], entries: int) -> Shee
 
 
 def finish_sheet(
-    sheet: Sheet, entries: Sequence[KeyEntry], title: str, subtitle: str, footer: str
+    sheet: Sheet,
+    entries: Sequence[KeyEntry],
+    title: str,
+    subtitle: str,
+    footer: str,
+    measures: Measures = _METRIC,
 ) -> None:
     """Trim the page to what its key needs, then write title, key, scale bar and footer."""
     figure, axes = sheet.figure, sheet.axes
@@ -109,7 +117,7 @@ def finish_sheet(
         left_in, top_in = box.x0 * width, box.y0 * height - _TICKS_IN - _DROP_IN
         bar_in = box.x1 * width - _KEY_WIDTH_IN, top_in - _BAR_HEIGHT_IN
     _draw_key(figure, entries, (left_in / width, top_in / height), 1 if sheet.beside else 2)
-    _draw_bar(sheet, *bar_in)
+    _draw_bar(sheet, *bar_in, measures)
 
 
 def _lay_out(sheet: Sheet, map_in: tuple[float, float], entries: int) -> None:
@@ -223,7 +231,7 @@ def _write_texts(figure: Figure, title: str, subtitle: str, footer: str) -> None
     )  # fmt: skip
 
 
-def _draw_bar(sheet: Sheet, x_in: float, y_in: float) -> None:
+def _draw_bar(sheet: Sheet, x_in: float, y_in: float, measures: Measures) -> None:
     """Draw the scale bar with its scale in words and the arrow to grid north."""
     figure = sheet.figure
     width, height = figure.get_size_inches()
@@ -234,9 +242,9 @@ def _draw_bar(sheet: Sheet, x_in: float, y_in: float) -> None:
     axes.set_xlim(0, _KEY_WIDTH_IN)
     axes.set_ylim(0, _BAR_HEIGHT_IN)
     axes.set_axis_off()
-    per_inch = sheet.scale * _METRES_PER_INCH
-    whole_m = round_down(1.7 * per_inch)
-    part = whole_m / 4 / per_inch
+    per_inch = measures.value("length", sheet.scale * _METRES_PER_INCH)
+    whole = round_down(1.7 * per_inch)
+    part = whole / 4 / per_inch
     for i in range(4):
         axes.add_patch(
             Rectangle(
@@ -244,15 +252,16 @@ def _draw_bar(sheet: Sheet, x_in: float, y_in: float) -> None:
                 facecolor=letter.INK if i % 2 == 0 else "white",
             )
         )  # fmt: skip
+    scale = words("maps.bar.scale", scale=f"{sheet.scale:,.0f}")
     for share in (0, 2, 4):
-        label = f"{whole_m * share / 4:g}" + (" m" if share == 4 else "")
+        label = f"{whole * share / 4:,g}"
+        label += f" {measures.sign('length')}" if share == 4 else ""
         axes.text(
             0.05 + share * part, 0.39, label, ha="center" if share else "left", va="bottom",
             fontproperties=letter.font(6.5), color=letter.INK,
         )  # fmt: skip
     axes.text(
-        0.05, 0.16, f"1:{sheet.scale:,.0f} when printed at actual size", va="center",
-        fontproperties=letter.font(6.5), color=letter.MUTED,
+        0.05, 0.16, scale, va="center", fontproperties=letter.font(6.5), color=letter.MUTED,
     )  # fmt: skip
     _draw_north(axes, _KEY_WIDTH_IN - 0.25, 0.28)
 
@@ -270,6 +279,6 @@ def _draw_north(axes: Axes, x: float, y: float) -> None:
         color=letter.INK,
     )  # fmt: skip
     axes.text(
-        x + 0.2, 0.16, "grid north", ha="right", va="center", fontproperties=letter.font(6.5),
-        color=letter.MUTED,
+        x + 0.2, 0.16, words("maps.bar.north"), ha="right", va="center",
+        fontproperties=letter.font(6.5), color=letter.MUTED,
     )  # fmt: skip

@@ -15,12 +15,17 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.patheffects import withStroke
 
+from dewpond.base.measures import Measures
 from dewpond.base.model import Plan
+from dewpond.base.words import words
 from dewpond.outputs.drawing import lettering as letter
+from dewpond.outputs.drawing.scales import round_figure
 from dewpond.outputs.drawing.shapes import draw_lines, draw_polygons
 from dewpond.outputs.drawing.sheet import KeyEntry
 
 Style = dict[str, Any]
+
+_METRIC = Measures("metric")
 
 _FENCE: Style = {"color": letter.INK, "linewidth": 0.8}
 _TRACK: Style = {
@@ -56,38 +61,30 @@ _POINTS: dict[str, Style] = {
         "markeredgecolor": letter.INK,
     },
 }
-_POINT_LABELS = {
-    "gate": "Gateway",
-    "source": "Source",
-    "other_source": "Source not used in this scheme",
-}
 
 
 def draw_surroundings(axes: Axes, features: Mapping[str, gpd.GeoDataFrame]) -> list[KeyEntry]:
     """Draw keep-outs, watercourses, tracks and gates; return their lines of the key."""
     entries = []
     if draw_polygons(axes, features["keep_out"].geometry, **_KEEP_OUT, zorder=2):
-        entries.append(KeyEntry(Patch(**_KEEP_OUT), "Kept clear of stock and pipe"))
-    for name, style, label in (
-        ("watercourses", _STREAM, "Watercourse"),
-        ("tracks", _TRACK, "Lane or track"),
-    ):
+        entries.append(KeyEntry(Patch(**_KEEP_OUT), words("maps.key.keep_out")))
+    for name, style in (("watercourses", _STREAM), ("tracks", _TRACK)):
         if draw_lines(axes, features[name].geometry, **style, zorder=2.2):
-            entries.append(KeyEntry(_line(style), label))
+            entries.append(KeyEntry(_line(style), words(f"maps.key.{name}")))
     return entries + draw_points(axes, "gate", features["gates"])
 
 
 def draw_paddocks(axes: Axes, paddocks: gpd.GeoDataFrame) -> list[KeyEntry]:
     """Draw the boundaries of the paddocks."""
     drawn = draw_lines(axes, paddocks.geometry, **_FENCE, zorder=3)
-    return [KeyEntry(_line(_FENCE), "Paddock boundary")] if drawn else []
+    return [KeyEntry(_line(_FENCE), words("maps.key.paddock"))] if drawn else []
 
 
 def draw_uncovered(axes: Axes, uncovered: gpd.GeoDataFrame) -> list[KeyEntry]:
     """Hatch the ground that no outlet reaches."""
     ground = [uncovered.geometry.union_all()] if len(uncovered) else []
     drawn = draw_polygons(axes, ground, **_MISSED, zorder=2.8)
-    return [KeyEntry(Patch(**_MISSED), "Ground out of reach of water")] if drawn else []
+    return [KeyEntry(Patch(**_MISSED), words("maps.key.uncovered"))] if drawn else []
 
 
 def draw_outlets(axes: Axes, outlets: gpd.GeoDataFrame, metres_per_point: float) -> list[KeyEntry]:
@@ -98,9 +95,9 @@ def draw_outlets(axes: Axes, outlets: gpd.GeoDataFrame, metres_per_point: float)
         axes,
         outlets,
         (
-            (served, letter.PIPE, "white", "Outlet, with its number"),
-            (joined & ~served, "white", letter.PIPE, "Outlet without the water it needs"),
-            (~joined, "white", letter.MUTED, "Outlet that no pipe can reach"),
+            (served, letter.PIPE, "white", words("maps.key.outlet")),
+            (joined & ~served, "white", letter.PIPE, words("maps.key.outlet_short")),
+            (~joined, "white", letter.MUTED, words("maps.key.outlet_unjoined")),
         ),
         metres_per_point,
     )
@@ -152,7 +149,7 @@ def draw_points(axes: Axes, kind: str, points: gpd.GeoDataFrame) -> list[KeyEntr
         return []
     style = {"markeredgecolor": "white", **_POINTS[kind], "linestyle": "none"}
     axes.add_line(Line2D(rows.x, rows.y, **style, zorder=6))
-    return [KeyEntry(Line2D([], [], **style), _POINT_LABELS[kind])]
+    return [KeyEntry(Line2D([], [], **style), words(f"maps.key.{kind}"))]
 
 
 def draw_sources(axes: Axes, sources: gpd.GeoDataFrame) -> list[KeyEntry]:
@@ -164,7 +161,12 @@ def draw_sources(axes: Axes, sources: gpd.GeoDataFrame) -> list[KeyEntry]:
     ]
 
 
-def band_entries(edges_m: Sequence[float], alpha: float, grey: float = 1.0) -> list[KeyEntry]:
+def band_entries(
+    edges_m: Sequence[float],
+    alpha: float,
+    grey: float = 1.0,
+    measures: Measures = _METRIC,
+) -> list[KeyEntry]:
     """Return the lines of the key for the bands of walking distance, in the tone of the map.
 
     Parameters
@@ -174,11 +176,16 @@ def band_entries(edges_m: Sequence[float], alpha: float, grey: float = 1.0) -> l
         Strength with which the map lays the shades over what is beneath them.
     grey : float, default 1.0
         Mean tone of what is beneath them, 0 black to 1 white.
+    measures : Measures, default metric
     """
     return [
         KeyEntry(
             Patch(facecolor=_laid_over(shade, alpha, grey), edgecolor=letter.MUTED, linewidth=0.4),
-            f"Walk of {near:g} to {far:g} m",
+            words(
+                "maps.key.walk",
+                near=round_figure(measures.value("length", near)),
+                far=f"{round_figure(measures.value('length', far))} {measures.sign('length')}",
+            ),
         )
         for near, far, shade in zip(
             edges_m, edges_m[1:], letter.walk_shades(len(edges_m) - 1), strict=False
