@@ -1,0 +1,1 @@
+"""What the page tells, section by section: plain values for the templates, and no sentences."""
