@@ -4,8 +4,9 @@ from dewpond.outputs.drawing.branches import section_lines
 from dewpond.outputs.drawing.breaks import breaks_map
 from dewpond.outputs.drawing.comparison import comparison_chart
 from dewpond.outputs.drawing.lettering import save_png
-from dewpond.outputs.drawing.maps import plan_map, reach_map
+from dewpond.outputs.drawing.maps import plan_map
 from dewpond.outputs.drawing.pressure import pressure_map
+from dewpond.outputs.drawing.reach import reach_map
 from dewpond.outputs.drawing.sections import long_section
 
 __all__ = [

@@ -9,12 +9,12 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from dewpond.base.surface import FloatArray
+from dewpond.base.words import words
 from dewpond.outputs.drawing import lettering as letter
 
 HEIGHT_IN = 0.62
 _NAMES_FROM = 0.68
 _SIZE_PT = 6.0
-_NOTHING = "none will do"
 
 
 def pipe_texts(pipes: pd.DataFrame, names: Sequence[str]) -> list[str]:
@@ -33,7 +33,7 @@ def pipe_texts(pipes: pd.DataFrame, names: Sequence[str]) -> list[str]:
         texts.append(
             f"{size:g} mm {letter.plain(str(row['material']), 12)}{series}"
             if pd.notna(size) and name
-            else _NOTHING
+            else words("maps.section.none_will_do")
         )
     return texts
 

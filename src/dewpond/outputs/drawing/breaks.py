@@ -18,7 +18,7 @@ from dewpond.base.words import words
 from dewpond.outputs.drawing import lettering as letter
 from dewpond.outputs.drawing import symbols
 from dewpond.outputs.drawing.labels import FreeSpace
-from dewpond.outputs.drawing.maps import SEPARATOR, bounds_of, finish_map, measures_of
+from dewpond.outputs.drawing.maps import bounds_of, finish_map, measures_of
 from dewpond.outputs.drawing.naming import name_paddocks
 from dewpond.outputs.drawing.shapes import draw_lines, draw_polygons
 from dewpond.outputs.drawing.sheet import KeyEntry, Sheet, new_sheet
@@ -149,4 +149,4 @@ def _line(breaks: Breaks, measures: Measures) -> str:
         parts.append(words("maps.breaks.walk", length=farthest))
     if not watered.all():
         parts.append(words("maps.breaks.dry", count=int((~watered).sum())))
-    return SEPARATOR.join(parts)
+    return letter.SEPARATOR.join(parts)

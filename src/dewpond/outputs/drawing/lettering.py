@@ -20,6 +20,8 @@ from matplotlib.textpath import text_to_path
 DOTS_PER_INCH = 150
 POINTS_PER_INCH = 72.0
 LINE_SPACING = 1.2
+SEPARATOR = "  ·  "
+"""Between the figures of the line under a title."""
 
 INK, MUTED, FAINT = "#20252b", "#5a626b", "#c9ced4"
 PIPE, STILL_WATER = "#0a4a8f", "#1f78c8"

@@ -1,4 +1,4 @@
-"""The two maps of a plan: the whole scheme, and how far stock walk."""
+"""The map of the whole scheme, and what all maps share: sheet, key, room for names, footer."""
 
 from __future__ import annotations
 
@@ -38,9 +38,6 @@ _ON_PIPE = (
 )  # fmt: skip
 Layers = Mapping[str, gpd.GeoDataFrame]
 
-SEPARATOR = "  ·  "
-"""Between the figures of the line under a title."""
-
 
 def plan_map(plan: Plan, layers: Layers) -> Figure:
     """Draw the scheme on relief: paddocks, pipe, outlets, source, walking distance.
@@ -56,7 +53,7 @@ def plan_map(plan: Plan, layers: Layers) -> Figure:
     Figure
         Drawn to a round scale on at most A4.
     """
-    sheet, edges = _start(plan, layers)
+    sheet, edges = start_map(plan, layers)
     measures = measures_of(plan)
     axes, frame = sheet.axes, shapely.box(*sheet.extent_m)
     relief = ground.sample_ground(plan.holding.surface, sheet.extent_m)
@@ -89,39 +86,6 @@ def plan_map(plan: Plan, layers: Layers) -> Figure:
     return finish_map(plan, sheet, entries, "plan", _totals(plan), unnamed)
 
 
-def reach_map(plan: Plan, layers: Layers) -> Figure:
-    """Draw how far stock walk to water in every paddock, and the ground out of reach.
-
-    Parameters and result as `plan_map`.
-    """
-    sheet, edges = _start(plan, layers)
-    measures = measures_of(plan)
-    axes, frame = sheet.axes, shapely.box(*sheet.extent_m)
-    ground.draw_walk_bands(axes, plan, edges, alpha=1.0)
-    contours = ground.draw_walk_contours(axes, plan, edges[1:-1])
-    features = symbols.seen_features(plan, frame)
-    around = symbols.draw_surroundings(axes, features)
-    missed = symbols.draw_uncovered(axes, layers["uncovered"])
-    fences = symbols.draw_paddocks(axes, layers["paddock"])
-    outlets = symbols.draw_outlets(axes, layers["outlet"], sheet.metres_per_point)
-    entries = [
-        *outlets,
-        *symbols.band_entries(edges, 1.0, 1.0, measures),
-        *missed,
-        *fences,
-        *around,
-    ]
-    space = space_left(sheet, layers)
-    unnamed = name_paddocks(sheet, layers["paddock"], space, areas=False)
-    close_to_contours(space, layers, features)
-    for lines in contours:
-        ground.label_contours(axes, lines, space, sheet.metres_per_point, unit_m=unit_m(measures))
-    if contours:
-        label = words("maps.key.equal_walk", unit=measures.sign("length"))
-        entries.append(symbols.contour_entry(label, strong=True))
-    return finish_map(plan, sheet, entries, "reach", _reach_line(plan), unnamed)
-
-
 def measures_of(plan: Plan) -> Measures:
     """Return what prints figures in the units of the documents."""
     return Measures(plan.project.documents.units)
@@ -150,7 +114,8 @@ def label_heights(
     return [symbols.contour_entry(words("maps.key.contour", interval=every))]
 
 
-def _start(plan: Plan, layers: Layers) -> tuple[Sheet, list[float]]:
+def start_map(plan: Plan, layers: Layers) -> tuple[Sheet, list[float]]:
+    """Return an empty sheet for a holding, and the edges of its bands of walk [m]."""
     # Round in the units that are printed.
     per_metre = measures_of(plan).value("length", 1.0)
     edges = [edge / per_metre for edge in walk_bands(plan.reach.limit_m * per_metre)]
@@ -277,22 +242,7 @@ def _totals(plan: Plan) -> str:
     failed = sum(not verdict.met for verdict in plan.verdicts)
     if failed:
         parts.append(words("maps.totals.unmet", count=failed, all=len(plan.verdicts)))
-    return SEPARATOR.join(parts)
-
-
-def _reach_line(plan: Plan) -> str:
-    totals, measures = plan.totals, measures_of(plan)
-    parts = [words("maps.reach.limit", length=measures.text("length", plan.reach.limit_m))]
-    if plan.reach.hose_m > 0:
-        hose = measures.text("length", plan.reach.hose_m)
-        parts.append(words("maps.reach.hose", length=hose))
-    if np.isfinite(walk_m := totals.get("worst_walk_m", np.nan)):
-        parts.append(words("maps.totals.walk", length=measures.text("length", walk_m)))
-    if np.isfinite(totals.get("covered_share", np.nan)):
-        # Rounded down: 100 % is said only of a holding covered to the last cell.
-        percent = np.floor(totals["covered_share"] * 1000) / 10
-        parts.append(words("maps.reach.covered", percent=f"{percent:g}"))
-    return SEPARATOR.join(parts)
+    return letter.SEPARATOR.join(parts)
 
 
 def _footer(plan: Plan, unnamed: Sequence[str]) -> str:

@@ -10,10 +10,14 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
+from dewpond.base.measures import Measures
 from dewpond.base.surface import FloatArray
+from dewpond.base.words import words
 from dewpond.outputs.drawing import lettering as letter
 from dewpond.outputs.drawing.pipework import HALF_FULL
 from dewpond.outputs.drawing.profile import LABEL_PT, Label, Profile, spread_out, step_aside
+
+_METRIC = Measures("metric")
 
 Layers = Mapping[str, gpd.GeoDataFrame]
 
@@ -25,19 +29,18 @@ class _Kind:
     marker: str
     face: str
     edge: str
-    label: str
     up: bool
 
 
 _KINDS = {
-    "air_valve": _Kind("^", "#d55e00", "white", "Summit: place for an air valve", True),
-    "washout": _Kind("v", "#117755", "white", "Hollow: place for a washout", False),
-    "break_tank": _Kind("s", "", letter.INK, "Break tank", True),
-    "reducing_valve": _Kind("P", letter.INK, "white", "Reducing valve", True),
+    "air_valve": _Kind("^", "#d55e00", "white", True),
+    "washout": _Kind("v", "#117755", "white", False),
+    "break_tank": _Kind("s", "", letter.INK, True),
+    "reducing_valve": _Kind("P", letter.INK, "white", True),
 }
 
 
-def take_marks(layers: Layers, pipes: Sequence[str]) -> pd.DataFrame:
+def take_marks(layers: Layers, pipes: Sequence[str], measures: Measures = _METRIC) -> pd.DataFrame:
     """Return what stands on the ground line, along the way, with the text that names it."""
     tables = [
         layers[kind].assign(kind=kind, up=style.up)[
@@ -48,7 +51,7 @@ def take_marks(layers: Layers, pipes: Sequence[str]) -> pd.DataFrame:
     marks = pd.concat([pd.DataFrame(table) for table in tables if len(table)] or tables[:1])
     marks = marks[marks["pipe"].isin(list(pipes))].sort_values("distance_m", kind="stable")
     texts = [
-        f"{name}, {level:.1f} m"
+        f"{name}, {measures.text('level', level)}"
         for name, level in zip(marks["name"], marks["ground_level_m"], strict=True)
     ]
     return marks.assign(text=texts, up=marks["up"].astype(bool))
@@ -77,7 +80,7 @@ def draw_marks(axes: Axes, profile: Profile, marks: pd.DataFrame, stops_m: Float
         if own.any():
             axes.plot(
                 at[own], levels[own], linestyle="none", marker=kind.marker, markersize=6,
-                markeredgecolor=kind.edge, zorder=5, label=kind.label,
+                markeredgecolor=kind.edge, zorder=5, label=words(f"maps.key.{name}"),
                 **({"markerfacecolor": kind.face} if kind.face else HALF_FULL),
             )  # fmt: skip
     gap = profile.label_gap_m

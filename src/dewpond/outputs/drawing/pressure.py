@@ -15,7 +15,6 @@ from dewpond.base.words import words
 from dewpond.outputs.drawing import ground, pipework, symbols
 from dewpond.outputs.drawing import lettering as letter
 from dewpond.outputs.drawing.maps import (
-    SEPARATOR,
     Layers,
     bounds_of,
     close_to_contours,
@@ -134,4 +133,4 @@ def _pressure_line(layers: Layers) -> str:
     parts = [words("maps.pressure.short", count=short, all=len(outlets))] if short else []
     parts.append(words(f"maps.pressure.{'outlets_dry' if _dry(outlets).any() else 'outlets'}"))
     parts.append(words("maps.pressure.pipes"))
-    return SEPARATOR.join(parts)
+    return letter.SEPARATOR.join(parts)

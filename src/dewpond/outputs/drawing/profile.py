@@ -8,8 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from dewpond.base.measures import Measures
 from dewpond.base.model import Plan
 from dewpond.base.surface import FloatArray
+from dewpond.base.words import words
 from dewpond.outputs.drawing import lettering as letter
 
 WIDTH_IN, FRAME_IN = 11.0, 4.2
@@ -158,6 +160,7 @@ def take_stops(plan: Plan, pipes: Sequence[str]) -> Stops:
     ends = pd.DataFrame([tables[0].iloc[0], *(table.iloc[-1] for table in tables)])
     ground = ends["ground_level_m"].to_numpy(float)
     flowing = ends["grade_level_m"].to_numpy(float) - ground
+    measures = Measures(plan.project.documents.units)
     at_outlets = plan.scheme.sizes.outlets["residual_head_m"].reindex(names).to_numpy(float)
     flowing = np.where(np.isfinite(at_outlets), at_outlets, flowing)
     return Stops(
@@ -165,15 +168,20 @@ def take_stops(plan: Plan, pipes: Sequence[str]) -> Stops:
         ground,
         tuple(plan.network.nodes["kind"].reindex(names)),
         tuple(
-            (
-                f"{letter.plain(name, 22)}, head {still:.1f} m still"
-                + (f", {flow:.1f} m flowing" if np.isfinite(flow) else "")
-            ).replace(" -", " \N{MINUS SIGN}")
+            letter.minus(_stop_text(name, still, flow, measures))
             for name, still, flow in zip(
                 names, ends["static_level_m"].to_numpy(float) - ground, flowing, strict=True
             )
         ),
     )
+
+
+def _stop_text(name: str, still_m: float, flowing_m: float, measures: Measures) -> str:
+    """Return what is written at a node: its head without flow, and with it where it is known."""
+    said = {"name": letter.plain(name, 22), "still": measures.text("head", still_m)}
+    if not np.isfinite(flowing_m):
+        return words("maps.section.stop", **said)
+    return words("maps.section.stop_flowing", **said, flowing=measures.text("head", flowing_m))
 
 
 def step_aside(at: FloatArray, lines: FloatArray, clear: float) -> FloatArray:

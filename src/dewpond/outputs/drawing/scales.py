@@ -1,8 +1,11 @@
-"""Round numbers for scales, bars, bands and steps."""
+"""Round numbers for scales, bars, bands, steps and axes."""
 
 from __future__ import annotations
 
 import math
+
+from matplotlib.axis import Axis
+from matplotlib.ticker import AutoLocator, FuncFormatter
 
 _MAP_SCALES = (1, 1.25, 1.5, 2, 2.5, 3, 4, 5, 6, 7.5, 10)
 _STEPS = (1, 2, 2.5, 5, 10)
@@ -24,6 +27,32 @@ def round_down(value: float) -> float:
 def map_scale(metres: float, inches: float) -> float:
     """Return the denominator of the largest round scale at which a length fits on paper."""
     return round_up(metres / (inches * 0.0254), _MAP_SCALES)
+
+
+class _UnitLocator(AutoLocator):
+    """Ticks that are round in another unit than that of the axis."""
+
+    def __init__(self, unit: float) -> None:
+        super().__init__()
+        self._unit = unit
+
+    def tick_values(self, vmin: float, vmax: float) -> list[float]:
+        """Return ticks in the unit of the axis."""
+        ticks = super().tick_values(vmin / self._unit, vmax / self._unit)
+        return [float(tick) * self._unit for tick in ticks]
+
+
+def label_in_unit(axis: Axis, unit: float) -> None:
+    """Give an axis ticks that are round in a unit, with plain figures in it.
+
+    Parameters
+    ----------
+    axis : Axis
+    unit : float
+        Length of that unit in the unit of the axis, 0.3048 for feet on an axis in metres.
+    """
+    axis.set_major_locator(_UnitLocator(unit))
+    axis.set_major_formatter(FuncFormatter(lambda value, _: f"{round(value / unit, 6):g}"))
 
 
 def walk_bands(limit_m: float) -> list[float]:

@@ -9,8 +9,10 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from dewpond.base.measures import Measures
 from dewpond.base.model import Plan
 from dewpond.base.units import bar_from_head_m
+from dewpond.base.words import words
 from dewpond.outputs.drawing import band
 from dewpond.outputs.drawing import lettering as letter
 from dewpond.outputs.drawing.marks import draw_marks, mark_labels, take_marks
@@ -26,6 +28,7 @@ from dewpond.outputs.drawing.profile import (
     take_profile,
     take_stops,
 )
+from dewpond.outputs.drawing.scales import label_in_unit
 
 _KEY_IN, _AXIS_IN = 0.42, 0.42
 _BOTTOM_IN = _KEY_IN + _AXIS_IN + band.HEIGHT_IN
@@ -56,7 +59,8 @@ def long_section(plan: Plan, layers: Layers, pipes: Sequence[str], number: int) 
     Figure
         Distance from the source [m] against level [m], with a round vertical exaggeration.
     """
-    marks = take_marks(layers, pipes)
+    measures = Measures(plan.project.documents.units)
+    marks = take_marks(layers, pipes, measures)
     stops = take_stops(plan, pipes)
     profile = take_profile(
         plan, pipes, *(mark_labels(marks[marks["up"] == up]) for up in (True, False))
@@ -65,14 +69,14 @@ def long_section(plan: Plan, layers: Layers, pipes: Sequence[str], number: int) 
     height_in = _BOTTOM_IN + FRAME_IN + _ELBOW_IN + names_in / letter.POINTS_PER_INCH + _TITLES_IN
     figure = letter.new_figure(WIDTH_IN, height_in)
     axes, foot = _new_axes(figure, height_in)
-    _dress(axes, foot, plan, profile)
+    _dress(axes, foot, plan, profile, measures)
     _draw_levels(axes, profile)
     _draw_stops(axes, profile, stops)
     texts = band.pipe_texts(plan.scheme.sizes.pipes, pipes)
     band.draw_band(foot, stops.distance_m, pipes, texts, profile.metres_per_point)
     for up in (True, False):
         draw_marks(axes, profile, marks[marks["up"] == up], stops.distance_m)
-    _write_titles(figure, plan, profile, pipes, number)
+    _write_titles(figure, plan, profile, pipes, number, measures)
     _draw_key(figure, axes)
     return figure
 
@@ -86,19 +90,20 @@ def _new_axes(figure: Figure, height_in: float) -> tuple[Axes, Axes]:
     return axes, foot
 
 
-def _dress(axes: Axes, foot: Axes, plan: Plan, profile: Profile) -> None:
+def _dress(axes: Axes, foot: Axes, plan: Plan, profile: Profile, measures: Measures) -> None:
     first, last = profile.distance_m.min(), profile.distance_m.max()
     pad = max(last - first, 1.0) * 0.01
     axes.set_xlim(first - pad, last + pad)
     axes.set_ylim(profile.low_m, profile.high_m)
     terrain = plan.project.terrain
     datum = letter.plain(terrain.height_datum or "", 30) if terrain else ""
-    foot.set_xlabel("Distance along the pipe from the source (m)")
-    axes.set_ylabel(f"Level above {datum} datum (m)" if datum else "Level (m)")
+    unit = measures.sign("length")
+    foot.set_xlabel(words("maps.section.distance", unit=unit))
+    key = "level_datum" if datum else "level"
+    axes.set_ylabel(words(f"maps.section.{key}", unit=unit, datum=datum))
     for axis in (foot.xaxis, axes.yaxis):
         axis.label.set(fontproperties=letter.font(8), color=letter.INK, parse_math=False)
-        axis.get_offset_text().set_visible(False)
-    axes.ticklabel_format(useOffset=False, style="plain")
+        label_in_unit(axis, 1 / measures.value("length", 1.0))
     for frame in (axes, foot):
         frame.tick_params(length=3, width=0.6, color=letter.MUTED, labelcolor=letter.INK)
     axes.tick_params(axis="x", bottom=False, labelbottom=False)
@@ -114,17 +119,20 @@ def _draw_levels(axes: Axes, profile: Profile) -> None:
     x, ground = profile.distance_m, profile.ground_m
     levels = profile.levels
     axes.fill_between(x, ground, profile.low_m, color=_EARTH, linewidth=0, zorder=1)
-    axes.plot(x, ground, color=_EARTH_LINE, linewidth=1.5, label="Ground", zorder=3)
-    for column, label, colour, width, dash in (
-        ("static_level_m", "Static water level (no flow)", letter.STILL_WATER, 1.3, _STILL_DASH),
-        ("grade_level_m", "Hydraulic grade at design flow, lowest", letter.PIPE, 1.3, _GRADE_DASH),
-        ("class_limit_level_m", "Limit of the pipe's class", _LIMIT, 1.1, _LIMIT_DASH),
+    axes.plot(
+        x, ground, color=_EARTH_LINE, linewidth=1.5, label=words("maps.section.ground"), zorder=3
+    )
+    for column, key, colour, width, dash in (
+        ("static_level_m", "still", letter.STILL_WATER, 1.3, _STILL_DASH),
+        ("grade_level_m", "grade", letter.PIPE, 1.3, _GRADE_DASH),
+        ("class_limit_level_m", "class_limit", _LIMIT, 1.1, _LIMIT_DASH),
     ):
         level = levels[column].to_numpy(float)
         if np.isfinite(level).any() and np.nanmin(level) < profile.high_m:
             axes.plot(
-                x, level, color=colour, linewidth=width, linestyle=dash, label=label, zorder=2.5
-            )
+                x, level, color=colour, linewidth=width, linestyle=dash, zorder=2.5,
+                label=words(f"maps.section.{key}"),
+            )  # fmt: skip
     highest = levels[["static_level_m", "grade_level_m"]].min(axis=1).to_numpy(float)
     if (ground > highest).any():
         axes.fill_between(
@@ -135,24 +143,24 @@ def _draw_levels(axes: Axes, profile: Profile) -> None:
             interpolate=True,
             facecolor=_ABOVE_WATER,
             linewidth=0,
-            label="Ground above the water",
+            label=words("maps.section.above_water"),
             zorder=2.8,
         )
 
 
 def _draw_stops(axes: Axes, profile: Profile, stops: Stops) -> None:
     """Mark source, junctions and outlets, with their static heads above the frame."""
-    for kind, marker, face, label in (
-        ("source", "s", letter.INK, "Source"),
-        ("junction", "D", "white", "Junction"),
-        ("outlet", "o", letter.PIPE, "Outlet"),
+    for kind, marker, face in (
+        ("source", "s", letter.INK),
+        ("junction", "D", "white"),
+        ("outlet", "o", letter.PIPE),
     ):
         own = np.array([stop == kind for stop in stops.kinds], dtype=bool)
         if own.any():
             axes.plot(
                 stops.distance_m[own], stops.ground_m[own], linestyle="none", marker=marker,
-                markersize=5.5, markerfacecolor=face, markeredgecolor=letter.PIPE, label=label,
-                zorder=6,
+                markersize=5.5, markerfacecolor=face, markeredgecolor=letter.PIPE,
+                label=words(f"maps.section.{kind}"), zorder=6,
             )  # fmt: skip
     spread = spread_out(stops.distance_m, profile.label_gap_m, *axes.get_xlim())
     top, elbow = profile.high_m, 9 * profile.rise_per_point
@@ -170,27 +178,39 @@ def _draw_stops(axes: Axes, profile: Profile, stops: Stops) -> None:
 
 
 def _write_titles(
-    figure: Figure, plan: Plan, profile: Profile, pipes: Sequence[str], number: int
+    figure: Figure,
+    plan: Plan,
+    profile: Profile,
+    pipes: Sequence[str],
+    number: int,
+    measures: Measures,
 ) -> None:
     height_in = figure.get_size_inches()[1]
-    start = letter.plain(str(plan.network.pipes.at[pipes[0], "from_node"]), 30)
-    end = letter.plain(str(plan.network.pipes.at[pipes[-1], "to_node"]), 30)
+    title = words(
+        "maps.title.section",
+        holding=letter.plain(plan.holding.name, 40),
+        number=number,
+        start=letter.plain(str(plan.network.pipes.at[pipes[0], "from_node"]), 30),
+        end=letter.plain(str(plan.network.pipes.at[pipes[-1], "to_node"]), 30),
+    )
     head = profile.levels["static_level_m"].to_numpy(float) - profile.ground_m
     highest, lowest = float(np.nanmax(head)), float(np.nanmin(head))
-    title = f"{letter.plain(plan.holding.name, 40)}: long section {number}, {start} to {end}"
-    lines = [
-        f"Length {np.ptp(profile.distance_m):,.0f} m  ·  static water level "
-        f"{plan.heads.source_level_m:.2f} m  ·  static head {lowest:.1f} to {highest:.1f} m (at "
-        f"most {bar_from_head_m(highest):.1f} bar)  ·  vertical exaggeration "
-        f"{profile.exaggeration:g}",
-        _flow_line(plan, profile, pipes),
-        f"Static water level from {plan.heads.source_level_reason}",
-    ]
+    heads = words(
+        "maps.section.heads",
+        length=measures.text("length", float(np.ptp(profile.distance_m))),
+        level=measures.text("level", plan.heads.source_level_m, 2),
+        lowest=measures.figure("head", lowest),
+        highest=measures.text("head", highest),
+        pressure=measures.text("pressure", bar_from_head_m(highest)),
+        exaggeration=f"{profile.exaggeration:g}",
+    )
+    reason = words("maps.section.level_from", reason=plan.heads.source_level_reason)
+    lines = [heads, _flow_line(plan, profile, pipes, measures), reason]
     room_pt = (WIDTH_IN - 2 * 0.35) * letter.POINTS_PER_INCH
     rows = [(title, 12.0, "bold", letter.INK, 0.2)]
     rows += [(line, 8.0, "normal", letter.MUTED, 0.46 + 0.175 * i) for i, line in enumerate(lines)]
     for text, size, weight, colour, down_in in rows:
-        text = letter.plain(text, 250).replace(" -", " \N{MINUS SIGN}")
+        text = letter.minus(letter.plain(text, 250))
         shown, size_pt = letter.fit(text, size, room_pt, weight)
         figure.text(
             0.35 / WIDTH_IN, 1 - down_in / height_in, shown, va="top", color=colour,
@@ -198,22 +218,25 @@ def _write_titles(
         )  # fmt: skip
 
 
-def _flow_line(plan: Plan, profile: Profile, pipes: Sequence[str]) -> str:
+def _flow_line(plan: Plan, profile: Profile, pipes: Sequence[str], measures: Measures) -> str:
     """Return what flows, the least head left, and how far the class limit lies above the water."""
     flow = plan.scheme.flows.pipes["design_flow_l_min"].reindex(list(pipes)).to_numpy(float)
-    parts = [f"Design flow {flow[0]:.1f} L/min at the source, {flow[-1]:.1f} L/min at the end"]
+    first, last = (measures.text("flow", value) for value in (flow[0], flow[-1]))
+    parts = [words("maps.section.flow", first=first, last=last)]
     levels = profile.levels
     left = levels["grade_level_m"].to_numpy(float) - profile.ground_m
     if not np.isfinite(left).any():
-        return f"{parts[0]}  ·  no pipe on offer will do, see the verdicts"
-    parts.append(f"least head while it flows {np.nanmin(left):.1f} m")
+        return letter.SEPARATOR.join([*parts, words("maps.section.no_pipe")])
+    least = measures.text("head", float(np.nanmin(left)))
+    parts.append(words("maps.section.least_head", head=least))
     room = (levels["class_limit_level_m"] - levels["static_level_m"]).to_numpy(float)
     if np.isfinite(room).any():
         beyond = levels["class_limit_level_m"].to_numpy(float) > profile.high_m
-        outside = ", beyond the sheet" if beyond.any() else ""
-        outside += " in part" if beyond.any() and not beyond.all() else ""
-        parts.append(f"class limit {np.nanmin(room):.1f} m above still water at least{outside}")
-    return "  ·  ".join(parts)
+        key = "class_beyond" if beyond.all() else "class_beyond_part"
+        key = key if beyond.any() else "class_room"
+        said = measures.text("head", float(np.nanmin(room)))
+        parts.append(words(f"maps.section.{key}", head=said))
+    return letter.SEPARATOR.join(parts)
 
 
 def _draw_key(figure: Figure, axes: Axes) -> None:
