@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from dewpond.base.measures import Measures
@@ -21,7 +21,14 @@ __all__ = ["check_folder", "write_comparison", "write_plan"]
 Writer = Callable[[Path], None]
 
 
-def write_plan(plan: Plan, folder: str | Path, *, overwrite: bool = True) -> tuple[Path, ...]:
+def write_plan(
+    plan: Plan,
+    folder: str | Path,
+    *,
+    overwrite: bool = True,
+    documents: bool = True,
+    timed: bool = True,
+) -> tuple[Path, ...]:
     """Write all result files of a plan: features, figures, maps and long sections.
 
     Everything is made in a temporary folder beside the target and moved in place once it is
@@ -35,6 +42,12 @@ def write_plan(plan: Plan, folder: str | Path, *, overwrite: bool = True) -> tup
         whole; its ``summary.json`` tells which files belong to it.
     overwrite : bool, default True
         Whether an earlier result may be replaced.
+    documents : bool, default True
+        Whether to write everything, or features and figures only: ``plan.geojson`` and
+        ``summary.json``.
+    timed : bool, default True
+        Whether the summary tells how long each search took; without, the same plan gives the
+        same bytes in every file.
 
     Returns
     -------
@@ -49,7 +62,9 @@ def write_plan(plan: Plan, folder: str | Path, *, overwrite: bool = True) -> tup
     OutputError
         When a file cannot be written; an earlier result is left as it was.
     """
-    writers = _writers(plan)
+    writers = _writers(plan) if documents else _figure_writers(plan)
+    if not timed:
+        writers["summary.json"] = _summary_writer(plan, [*writers], timed=False)
     return replace_folder(Path(folder), writers, overwrite=overwrite)
 
 
@@ -76,7 +91,7 @@ def write_comparison(
 
 def _writers(plan: Plan) -> dict[str, Writer]:
     """Return what writes each file, by its path in the result folder."""
-    # The drawing library is slow to import and only this function needs it.
+    # The libraries of drawings and workbooks are slow to import; only this function needs them.
     from dewpond.outputs.drawing import (
         breaks_map,
         plan_map,
@@ -85,6 +100,7 @@ def _writers(plan: Plan) -> dict[str, Writer]:
         save_png,
         section_lines,
     )
+    from dewpond.outputs.schedule import quantities_csv, quantities_xlsx
 
     layers: Layers = plan_layers(plan)
     site = site_points(plan, layers)
@@ -98,15 +114,34 @@ def _writers(plan: Plan) -> dict[str, Writer]:
         "site/points.gpx": lambda path: _write_text(gpx_text(plan, site), path),
         "site/points.csv": lambda path: _write_text(points_csv(site, measures), path),
     }
+    costing = plan.scheme.costing
+    if costing is not None:
+        writers["quantities.xlsx"] = lambda path: _write_bytes(
+            quantities_xlsx(plan, costing), path
+        )
+        writers["quantities.csv"] = lambda path: _write_text(quantities_csv(plan, costing), path)
     breaks = plan.breaks
     if breaks is not None and len(breaks.breaks):
         writers["maps/breaks.png"] = lambda path: save_png(breaks_map(plan, breaks, layers), path)
         writers["breaks.csv"] = lambda path: _write_text(breaks_csv(breaks), path)
     for number, (stem, pipes) in enumerate(section_lines(plan.network).items(), start=1):
         writers[f"sections/{stem}.png"] = _section_writer(plan, layers, pipes, number)
-    files = [*writers, "summary.json"]
-    writers["summary.json"] = lambda path: _write_text(summary_text(plan, files), path)
+    writers["summary.json"] = _summary_writer(plan, [*writers, "summary.json"])
     return writers
+
+
+def _figure_writers(plan: Plan) -> dict[str, Writer]:
+    """Return what writes the features and the figures alone."""
+    files = ["plan.geojson", "summary.json"]
+    layers = plan_layers(plan)
+    return {
+        files[0]: lambda path: _write_text(geojson_text(layers), path),
+        files[1]: _summary_writer(plan, files),
+    }
+
+
+def _summary_writer(plan: Plan, files: Sequence[str], *, timed: bool = True) -> Writer:
+    return lambda path: _write_text(summary_text(plan, files, timed=timed), path)
 
 
 def _section_writer(plan: Plan, layers: Layers, pipes: tuple[str, ...], number: int) -> Writer:
@@ -116,4 +151,8 @@ def _section_writer(plan: Plan, layers: Layers, pipes: tuple[str, ...], number: 
 
 
 def _write_text(text: str, path: Path) -> None:
-    path.write_bytes(text.encode("utf-8"))
+    _write_bytes(text.encode("utf-8"), path)
+
+
+def _write_bytes(made: bytes, path: Path) -> None:
+    path.write_bytes(made)

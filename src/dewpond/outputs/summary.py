@@ -8,10 +8,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from dewpond.base.model import Isolation, Plan, Proof, Scheme
+from dewpond.base.model import Costing, Isolation, Plan, Proof, Scheme
 
 
-def summary_text(plan: Plan, files: Sequence[str]) -> str:
+def summary_text(plan: Plan, files: Sequence[str], *, timed: bool = True) -> str:
     """Return ``summary.json``.
 
     Parameters
@@ -20,13 +20,19 @@ def summary_text(plan: Plan, files: Sequence[str]) -> str:
     files : sequence of str
         Paths of all files of the result, relative to its folder, with forward slashes. They
         tell a later run which files it may replace.
+    timed : bool, default True
+        Whether to tell how long each search took; without, ``seconds`` is null.
 
     Returns
     -------
     str
         JSON with the keys of the published contract; a figure that is not known is null.
     """
-    return json.dumps(_clean(_summary(plan, files)), ensure_ascii=False, indent=1) + "\n"
+    record = _clean(_summary(plan, files))
+    if not timed:
+        # Settings may hold seconds too, and those are an input.
+        record = {**_untimed(record), "settings": record["settings"]}
+    return json.dumps(record, ensure_ascii=False, indent=1) + "\n"
 
 
 def _summary(plan: Plan, files: Sequence[str]) -> dict[str, Any]:
@@ -49,6 +55,7 @@ def _summary(plan: Plan, files: Sequence[str]) -> dict[str, Any]:
         "sources": [_source(plan, scheme) for scheme in plan.schemes],
         "supply": _supply(plan.scheme),
         "isolation": _isolation(plan.scheme.isolation),
+        "schedule": _schedule(plan, plan.scheme.costing),
         "crs": {
             "name": holding.crs.name,
             "code": holding.crs.to_string() if holding.crs.to_authority() else None,
@@ -115,6 +122,29 @@ def _isolation(isolation: Isolation) -> dict[str, Any]:
     }
 
 
+def _schedule(plan: Plan, costing: Costing | None) -> dict[str, Any] | None:
+    """Return what the schedule comes to, its stages, and the whole life of every source."""
+    if costing is None:
+        return None
+    stages = costing.stages.reset_index(names="stage").to_dict("records")
+    costed = [(scheme, scheme.costing) for scheme in plan.schemes if scheme.costing is not None]
+    return {
+        "currency": costing.currency,
+        "totals": dict(costing.totals),
+        "rates": dict(costing.rates),
+        "grants": costing.grants.to_dict("records"),
+        "stages": stages,
+        "whole_life": [
+            {
+                "source": plan.holding.sources[scheme.network.source].name,
+                **dict(own.whole_life),
+                **dict(own.running),
+            }
+            for scheme, own in costed
+        ],
+    }
+
+
 def _proof(proof: Proof, unit: str) -> dict[str, Any]:
     return {
         "cost": proof.value,
@@ -124,6 +154,13 @@ def _proof(proof: Proof, unit: str) -> dict[str, Any]:
         "seconds": proof.seconds,
         "status": proof.status,
     }
+
+
+def _untimed(value: Any) -> Any:
+    """Return a record without the only figures that no second run repeats."""
+    if isinstance(value, dict):
+        return {key: None if key == "seconds" else _untimed(item) for key, item in value.items()}
+    return [_untimed(item) for item in value] if isinstance(value, list) else value
 
 
 def _clean(value: Any) -> Any:

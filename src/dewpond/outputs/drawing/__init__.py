@@ -5,17 +5,24 @@ from dewpond.outputs.drawing.breaks import breaks_map
 from dewpond.outputs.drawing.comparison import comparison_chart
 from dewpond.outputs.drawing.lettering import save_png
 from dewpond.outputs.drawing.maps import plan_map
+from dewpond.outputs.drawing.overview import overview_map
 from dewpond.outputs.drawing.pressure import pressure_map
 from dewpond.outputs.drawing.reach import reach_map
+from dewpond.outputs.drawing.runs import take_runs
+from dewpond.outputs.drawing.section_sheet import section_sheet, section_sheets
 from dewpond.outputs.drawing.sections import long_section
 
 __all__ = [
     "breaks_map",
     "comparison_chart",
     "long_section",
+    "overview_map",
     "plan_map",
     "pressure_map",
     "reach_map",
     "save_png",
     "section_lines",
+    "section_sheet",
+    "section_sheets",
+    "take_runs",
 ]

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterable
 from pathlib import Path
 
+from dewpond.base.digests import file_digest
 from dewpond.steps.read.notes import Notes
 
 _NEEDED_PARTS = (".shx", ".dbf")
@@ -72,7 +72,7 @@ def record_digests(written: str, paths: Iterable[Path], folder: Path, notes: Not
     for path in sorted({main, *paths, *inside}):
         if path.is_file():
             key = written if path == main else _relative(path, folder)
-            notes.inputs[key] = _sha256(path)
+            notes.inputs[key] = file_digest(path)
 
 
 def vector_parts(path: Path) -> list[Path]:
@@ -92,8 +92,3 @@ def _relative(path: Path, folder: Path) -> str:
         return path.relative_to(folder).as_posix()
     except ValueError:
         return path.as_posix()
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
@@ -18,6 +17,7 @@ from scipy import ndimage
 from dewpond.base.gridgraph import BoolArray, FloatArray, IntArray
 from dewpond.base.model import Candidates, Holding, Reach, Terrain
 from dewpond.base.settings import DesignSettings, WalkingSettings
+from dewpond.base.threads import usable_threads
 from dewpond.steps.walking.broken import Layout
 from dewpond.steps.walking.cells import cut_cells
 from dewpond.steps.walking.ground import Costs, Ground
@@ -113,7 +113,7 @@ def measure_walks(
 
 @contextmanager
 def _spread(workers: int | None) -> Iterator[Spread]:
-    workers = workers or os.cpu_count() or 1
+    workers = workers or usable_threads()
     if workers <= 1:
         yield map
         return

@@ -1,0 +1,161 @@
+"""Rows of the files that hold all holdings, a part at a time."""
+
+from __future__ import annotations
+
+import hashlib
+import shutil
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+import pyogrio
+
+from dewpond.base.errors import Fault, InputError, nearest_name
+from dewpond.batch.options import Rows
+
+_ROWS_AT_ONCE = 100_000
+_BY_ID = {"GPKG", "SQLite", "FlatGeobuf", "ESRI Shapefile", "OpenFileGDB"}
+"""Drivers that find a row by its id without reading those before it."""
+
+
+def rows_by_holding(rows: Rows, where: str) -> dict[str, tuple[int, ...]]:
+    """Return the feature ids of each holding, reading only the field that names it.
+
+    Rows that name none are left out.
+
+    Raises
+    ------
+    InputError
+        When the file, the layer or the field is not there.
+    """
+    layer = _checked_layer(rows, where)
+    found: dict[str, list[int]] = {}
+    start = 0
+    while True:
+        part = _read(
+            rows.path, layer, columns=[rows.field], read_geometry=False, fid_as_index=True,
+            skip_features=start, max_features=_ROWS_AT_ONCE,
+        )  # fmt: skip
+        for fid, value in part[rows.field].items():
+            name = holding_text(value)
+            if name:
+                found.setdefault(name, []).append(int(fid))
+        if len(part) < _ROWS_AT_ONCE:
+            return {name: tuple(ids) for name, ids in found.items()}
+        start += len(part)
+
+
+def has_field(rows: Rows) -> bool:
+    """Return whether a file that can be read has the field of the holdings."""
+    try:
+        info = pyogrio.read_info(rows.path, layer=rows.layer)
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError):
+        return False
+    return rows.field in [str(name) for name in info["fields"]]
+
+
+def holding_text(value: Any) -> str:
+    """Return what a holding is called: whole numbers without a point, text trimmed.
+
+    >>> holding_text(12.0), holding_text("  Nab End "), holding_text(None)
+    ('12', 'Nab End', '')
+    """
+    if value is None or (pd.api.types.is_scalar(value) and pd.isna(value)):
+        return ""
+    if isinstance(value, float) and value.is_integer():
+        value = int(value)
+    return str(value).strip()
+
+
+def read_rows(rows: Rows, ids: tuple[int, ...]) -> gpd.GeoDataFrame | pd.DataFrame:
+    """Return rows by their feature ids, in that order."""
+    layer = rows.layer
+    table = _read(rows.path, layer, fids=list(ids), fid_as_index=True)
+    return table.loc[list(ids)].reset_index(drop=True)
+
+
+def read_near(rows: Rows, fields: gpd.GeoDataFrame, within_m: float) -> gpd.GeoDataFrame:
+    """Return the features within a distance of fields, in a metric CRS of the fields."""
+    crs = fields.estimate_utm_crs()
+    ground = fields.to_crs(crs)
+    west, south, east, north = ground.total_bounds
+    box = gpd.GeoSeries.from_xy(
+        [west - within_m, east + within_m, west - within_m, east + within_m],
+        [south - within_m, south - within_m, north + within_m, north + within_m],
+        crs=crs,
+    )
+    own = pyogrio.read_info(rows.path, layer=rows.layer)["crs"]
+    found = _read(rows.path, rows.layer, bbox=tuple(box.to_crs(own).total_bounds))
+    found = found.to_crs(crs)
+    return found[found.distance(ground.union_all()) <= within_m].reset_index(drop=True)
+
+
+def readable_by_id(rows: Rows, folder: Path) -> Rows:
+    """Return the rows in a file where each can be found by its id, a copy where need be.
+
+    GeoJSON, CSV and the like can only be read from the front; those are copied once into a
+    GeoPackage in the folder of the batch, and again only when the file changes.
+    """
+    if not Path(rows.path).exists():
+        return rows
+    try:
+        driver = str(pyogrio.read_info(rows.path, layer=rows.layer)["driver"])
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError):
+        return rows
+    path = Path(rows.path).resolve()
+    if driver in _BY_ID:
+        return Rows(str(path), rows.layer, rows.field)
+    stamp = path.stat()
+    name = hashlib.sha256(
+        repr((str(path), rows.layer, stamp.st_size, stamp.st_mtime_ns)).encode()
+    ).hexdigest()[:16]
+    copy = folder / f"rows-{name}.gpkg"
+    if not copy.exists():
+        folder.mkdir(parents=True, exist_ok=True)
+        part = folder / f"rows-{name}-unfinished.gpkg"
+        part.unlink(missing_ok=True)
+        pyogrio.write_dataframe(_read(rows.path, rows.layer), part, layer="rows", driver="GPKG")
+        shutil.move(part, copy)
+    return Rows(str(copy), "rows", rows.field)
+
+
+def _checked_layer(rows: Rows, where: str) -> str | None:
+    path = Path(rows.path)
+    if not path.exists():
+        raise InputError([
+            Fault(where, f"the file {rows.path} does not exist", remedy="check the path")
+        ])  # fmt: skip
+    try:
+        layers = [str(name) for name in pyogrio.list_layers(path)[:, 0]]
+    except pyogrio.errors.DataSourceError as error:
+        found = str(error).splitlines()[0][:160].rstrip(".")
+        raise InputError([
+            Fault(
+                where, f"the file {rows.path} cannot be read", found=found,
+                expected="any format that OGR reads, for instance GeoPackage",
+            )
+        ]) from error  # fmt: skip
+    if rows.layer is not None and rows.layer not in layers:
+        remedy = nearest_name(rows.layer, layers)
+        raise InputError([
+            Fault(where, f"{rows.path} has no such layer", found=f'"{rows.layer}"', remedy=remedy)
+        ])  # fmt: skip
+    if rows.layer is None and len(layers) > 1:
+        raise InputError([
+            Fault(
+                where, f"{rows.path} holds several layers and none is chosen",
+                found=", ".join(layers[:12]), remedy="name it behind the path: FILE|LAYER",
+            )
+        ])  # fmt: skip
+    columns = [str(name) for name in pyogrio.read_info(path, layer=rows.layer)["fields"]]
+    if rows.field not in columns:
+        remedy = nearest_name(str(rows.field), columns)
+        raise InputError([
+            Fault(where, f"{rows.path} has no such field", found=f'"{rows.field}"', remedy=remedy)
+        ])  # fmt: skip
+    return rows.layer
+
+
+def _read(path: str, layer: str | None, **options: Any) -> Any:
+    return pyogrio.read_dataframe(path, layer=layer, on_invalid="ignore", **options)
