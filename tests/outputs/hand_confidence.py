@@ -42,6 +42,7 @@ def make_confidence(network: Network, heads: Heads, sizes: Sizes) -> Confidence:
         design={
             "wanted": 0.9,
             "feasible": 1.0,
+            "least_chance": 0.93,
             "chance_all": 0.92,
             "pipe_cost": 655.7,
             "extra_cost": 54.5,

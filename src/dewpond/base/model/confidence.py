@@ -41,20 +41,22 @@ class Confidence:
     ----------
     outlets : DataFrame
         Row label = outlet node name, in the order of the network; columns ``chance_flow`` (that
-        it has the head for its design flow), ``chance_pipe`` (that no pipe on the way to it runs
-        above its grade line or beyond its class), ``chance`` (both), ``spare_head_m`` (residual
+        it has the head for its design flow), ``chance_pipe`` (that water passes every rise on
+        the way to it, its grade line over the ground, and no pipe there is strained beyond its
+        class, surge included), ``chance`` (both), ``spare_head_m`` (residual
         less needed head, best guess), ``spare_head_low_m`` and ``spare_head_high_m`` (5 and
         95 % of the simulations), ``spare_head_deviation_m`` (standard deviation).
     requirements : DataFrame
         Row label = requirement in words, those of the verdicts that heights, demand or supply
-        bear on; columns ``chance`` (that it is met everywhere) and ``met`` (best guess).
+        bear on; columns ``chance`` (that it is met everywhere, the margin over the ground of the
+        settings included) and ``met`` (best guess).
     chance_all : float
         That every outlet works.
     simulations : int
     assumed : mapping of str to (float or str)
         What was assumed of the heights: ``standard_deviation_m``, ``short_range_m``,
-        ``long_range_m``, ``long_share`` (of the variance), ``data_class``, ``source``,
-        ``levels`` (how many surveyed levels it is held to), ``random_state``.
+        ``long_range_m``, ``long_share`` (of the variance), ``steep_factor``, ``data_class``,
+        ``source``, ``levels`` (how many surveyed levels it is held to), ``random_state``.
     bands : mapping of str to DataFrame
         By pipe name, one row for each point of its ground section: ``distance_m`` (from the
         source), ``low_m``, ``high_m`` (ground level, 5 and 95 %).
@@ -65,14 +67,16 @@ class Confidence:
         spot and those before it are known: sum over outlets of the chance times one less the
         chance, expected), ``outlets`` (tuple of names of the outlets it settles most).
     influences : DataFrame
-        What matters most, greatest swing first, row labels 0 to n-1; columns ``factor`` (key:
+        What matters most, greatest swing first, row labels 0 to n-1, over the outlets that the
+        best guess serves (empty where it serves none); columns ``factor`` (key:
         "heights", "source level", "hot day", "head of stock", "source flow", "friction"),
         ``low``, ``high`` (values tried, in words), ``figure_low``, ``figure_high`` (least spare
         head over the outlets [m] with each), ``base`` (with none changed).
     design : mapping of str to (float or str)
         The same scheme sized so that each outlet works with the wanted chance: ``wanted``,
-        ``feasible`` (1.0 or 0.0), ``chance_all``, ``pipe_cost``, ``extra_cost`` (against the best
-        guess), ``reason`` (where it cannot be had).
+        ``feasible`` (1.0 or 0.0), ``least_chance`` (of the least sure outlet; where it cannot be
+        had, in the safest design found), ``chance_all``, ``pipe_cost``, ``extra_cost`` (against
+        the best guess; all three NaN where it cannot be had), ``reason`` (why it cannot).
     design_pipes : DataFrame
         Row label = pipe name; columns ``outside_diameter_mm``, ``pressure_class_bar`` as planned,
         ``safe_outside_diameter_mm``, ``safe_pressure_class_bar`` for the wanted chance.

@@ -104,10 +104,10 @@ def assess_confidence(
     safer = None
     if fits and line.outlets:
         safer = search_safer(
-            line, field, places, network, ask.wanted, resize,
+            line, field, places, network, ask.wanted, sizes, resize,
             lambda sized: outcomes(as_line(sized), errors_m).works.mean(axis=0),
         )  # fmt: skip
-    sure = None if safer is None else safer.sizes
+    sure = safer.sizes if safer is not None and safer.enough(ask.wanted) else None
     together = np.nan if sure is None else _chance_all(outcomes(as_line(sure), errors_m))
     ground_m = heads.nodes.loc[list(line.outlets), "ground_level_m"].to_numpy(dtype=float)
     ground_m = np.where(np.isnan(ground_m), places.ground_m[line.outlet_place], ground_m)

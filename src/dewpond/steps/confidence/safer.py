@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtri
 
 from dewpond.base.model import HeadMargins, Network, Sizes
 from dewpond.base.surface import FloatArray
 from dewpond.base.words import words
-from dewpond.steps.confidence.field import EXACT, Field
+from dewpond.steps.confidence.field import Field
 from dewpond.steps.confidence.line import Line, Places
 
 # How far beyond the wanted chance margins are tried where several requirements of an outlet must
 # hold together [standard deviations], and how often the step between is halved.
 _FARTHEST = 1.5
 _HALVINGS = 5
+# Shares of the margins tried where they cannot be kept, and how often those of single outlets are
+# cut to what pipe can give.
+_SMALLER = (0.75, 0.5, 0.25)
+_ROUNDS = 3
+_SMALL_HEAD_M = 1e-4
 
 Resize = Callable[[HeadMargins], Sizes]
 Chances = Callable[[Sizes], FloatArray]
@@ -26,18 +31,29 @@ Chances = Callable[[Sizes], FloatArray]
 
 @dataclass(frozen=True, eq=False)
 class Safer:
-    """What came of the search.
+    """A sizing with something in hand, held against the simulations.
 
     Attributes
     ----------
-    sizes : Sizes or None
-        The cheapest that was found to give every outlet the wanted chance.
+    sizes : Sizes
     chance : array of float, shape (outlets,)
-        With those sizes; where there are none, with the safest that were found.
+        With these sizes.
+    kept : bool
+        Whether the pipe keeps every margin that was asked for.
     """
 
-    sizes: Sizes | None
+    sizes: Sizes
     chance: FloatArray
+    kept: bool
+
+    def enough(self, wanted: float) -> bool:
+        """Return whether every outlet works with the wanted chance."""
+        return bool((self.chance >= wanted).all())
+
+    @property
+    def rank(self) -> tuple[float, float]:
+        """The least chance, then the mean of them: greater is better."""
+        return float(self.chance.min()), float(self.chance.mean())
 
 
 def search_safer(
@@ -46,6 +62,7 @@ def search_safer(
     places: Places,
     network: Network,
     wanted: float,
+    planned: Sizes,
     resize: Resize,
     chances: Chances,
 ) -> Safer:
@@ -53,43 +70,63 @@ def search_safer(
 
     One margin is the quantile of one head's error. An outlet asks for several things at once, so
     its chance may stay below that of each: then all margins grow together, by the least that
-    helps, found by halving. Where no pipe keeps the margins, smaller ones are tried to tell the
-    best that can be had.
+    helps, found by halving. An outlet that no pipe gives its margin gets the most that it can
+    have; where margins cannot be kept otherwise, smaller ones are tried.
+
+    Returns
+    -------
+    Safer
+        The sizes as planned where they are enough, else the cheapest found that is, else the
+        safest found.
     """
-    mean, deviation = field.heads_of(line.place, line.datum)
+    along = field.heads_of(line.place, line.datum)
     at_outlet = field.heads_of(line.outlet_place, line.outlet_datum)
 
-    def attempt(score: float) -> tuple[float, Sizes, FloatArray]:
-        sizes = resize(_margins(line, places, network, (mean, deviation), at_outlet, score))
-        chance = chances(sizes)
-        return float(chance.min()), sizes, chance
+    def attempt(score: float) -> Safer:
+        margins = _margins(line, places, network, along, at_outlet, score)
+        return _sized(margins, line, resize, chances)
 
+    as_planned = Safer(planned, chances(planned), kept=True)
+    if as_planned.enough(wanted):
+        return as_planned
     least = float(ndtri(wanted))
     first = attempt(least)
-    if first[0] >= wanted:
-        return Safer(first[1], first[2])
-    best, found = first, None
+    if first.enough(wanted):
+        return first
+    if not first.kept:
+        lower = [attempt(least * share) for share in _SMALLER]
+        return max(as_planned, first, *lower, key=lambda found: found.rank)
     low, high = least, least + _FARTHEST
-    tried = attempt(high)
-    best = max(best, tried, key=lambda item: item[0])
-    if tried[0] >= wanted:
-        found = tried
-        for _ in range(_HALVINGS):
-            middle = (low + high) / 2.0
-            tried = attempt(middle)
-            if tried[0] >= wanted:
-                found, high = tried, middle
-            else:
-                low = middle
-        return Safer(found[1], found[2])
-    for share in (0.75, 0.5, 0.25, 0.0):
-        tried = attempt(least * share)
-        best = max(best, tried, key=lambda item: item[0])
-        if tried[0] < best[0] and best[0] > float(ndtr(least * share)):
+    found = attempt(high)
+    if not found.enough(wanted):
+        return max(as_planned, first, found, key=lambda one: one.rank)
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2.0
+        tried = attempt(middle)
+        if tried.enough(wanted):
+            found, high = tried, middle
+        else:
+            low = middle
+    return found
+
+
+def _sized(margins: HeadMargins, line: Line, resize: Resize, chances: Chances) -> Safer:
+    """Size with margins, those of outlets cut to what pipe can give where it cannot give them."""
+    asked = np.array([margins.outlets[name] for name in line.outlets])
+    wanted = asked
+    for _ in range(_ROUNDS):
+        sizes = resize(replace(margins, outlets=dict(zip(line.outlets, asked, strict=True))))
+        heads = sizes.outlets.loc[list(line.outlets)]
+        spare = (heads["residual_head_m"] - heads["needed_head_m"]).to_numpy(dtype=float)
+        had = np.nan_to_num(spare, nan=0.0)
+        short = had < asked - _SMALL_HEAD_M
+        if not short.any():
             break
-    if best[0] >= wanted:
-        return Safer(best[1], best[2])
-    return Safer(None, best[2])
+        asked = np.where(short, np.maximum(had - _SMALL_HEAD_M, 0.0), asked)
+    fits = bool(sizes.pipes["outside_diameter_mm"].notna().all())
+    kept = fits and not short.any() and bool((asked == wanted).all())
+    # A scheme for which no pipe fits works nowhere, whatever its heads would be.
+    return Safer(sizes, chances(sizes) if fits else np.zeros(len(asked)), kept)
 
 
 def _margins(
@@ -103,18 +140,16 @@ def _margins(
     """Return what to keep in hand so that each head alone holds with the chance of a score."""
     mean, deviation = along
     clearance, rise = np.zeros(len(places.ground_m)), np.zeros(len(places.ground_m))
-    asked = np.isfinite(line.over_m) & (line.datum != EXACT) | (deviation > 0)
-    np.maximum.at(clearance, line.place, np.where(asked, score * deviation - mean, 0.0))
-    np.maximum.at(rise, line.place, np.where(asked, score * deviation + mean, 0.0))
+    np.maximum.at(clearance, line.place, score * deviation - mean)
+    np.maximum.at(rise, line.place, score * deviation + mean)
     parts = {
         str(name): slice(int(places.first[position]), int(places.first[position + 1]))
         for position, name in enumerate(network.pipes.index)
     }
+    shift, spread = at_outlet
+    wanted = np.maximum(score * spread - shift, 0.0)
     return HeadMargins(
-        {
-            name: max(0.0, float(score * sd - shift))
-            for name, shift, sd in zip(line.outlets, *at_outlet, strict=True)
-        },
+        {name: float(margin) for name, margin in zip(line.outlets, wanted, strict=True)},
         {name: clearance[part] for name, part in parts.items()},
         {name: rise[part] for name, part in parts.items()},
     )
@@ -145,15 +180,16 @@ def design_record(
     """
     now = float(sizes.pipes["pipe_cost"].sum()) if len(sizes.pipes) else 0.0
     record: dict[str, float | str] = {
-        "wanted": wanted, "feasible": 0.0, "most_chance": float("nan"), "chance_all": float("nan"),
-        "pipe_cost": float("nan"), "extra_cost": float("nan"), "reason": "",
+        "wanted": wanted, "feasible": 0.0,
+        **dict.fromkeys(("least_chance", "chance_all", "pipe_cost", "extra_cost"), np.nan),
+        "reason": "",
     }  # fmt: skip
     if not line.outlets:
         return {**record, "reason": words("confidence.design.no_outlet")}
     if found is None:
-        return {**record, "most_chance": 0.0, "reason": words("confidence.design.no_pipe")}
-    record["most_chance"] = float(found.chance.min())
-    if found.sizes is not None:
+        return {**record, "least_chance": 0.0, "reason": words("confidence.design.no_pipe")}
+    record["least_chance"] = found.rank[0]
+    if found.enough(wanted):
         cost = float(found.sizes.pipes["pipe_cost"].sum())
         return {
             **record, "feasible": 1.0, "chance_all": chance_all, "pipe_cost": cost,
@@ -166,7 +202,7 @@ def design_record(
     short = [n for n, some in zip(line.outlets, found.chance >= wanted, strict=True) if not some]
     reason = words(
         "confidence.design.not_enough",
-        outlets=listed(short), count=len(short), chance=cases(float(found.chance.min())),
+        outlets=listed(short), count=len(short), chance=cases(found.rank[0]),
     )  # fmt: skip
     return {**record, "reason": reason}
 
