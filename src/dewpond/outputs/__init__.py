@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 
 from dewpond.base.measures import Measures
@@ -126,6 +127,7 @@ def _writers(plan: Plan) -> dict[str, Writer]:
         writers["breaks.csv"] = lambda path: _write_text(breaks_csv(breaks), path)
     for number, (stem, pipes) in enumerate(section_lines(plan.network).items(), start=1):
         writers[f"sections/{stem}.png"] = _section_writer(plan, layers, pipes, number)
+    writers.update(_sheet_writers(plan, layers))
     writers["summary.json"] = _summary_writer(plan, [*writers, "summary.json"])
     return writers
 
@@ -148,6 +150,27 @@ def _section_writer(plan: Plan, layers: Layers, pipes: tuple[str, ...], number: 
     from dewpond.outputs.drawing import long_section, save_png
 
     return lambda path: save_png(long_section(plan, layers, pipes, number), path)
+
+
+def _sheet_writers(plan: Plan, layers: Layers) -> dict[str, Writer]:
+    """Return what writes the sheets of all long sections; one section alone needs none."""
+    from dewpond.outputs.drawing import (
+        save_png,
+        section_lines,
+        section_sheet,
+        section_sheets,
+        take_runs,
+    )
+
+    runs = take_runs(plan, layers, section_lines(plan.network))
+    if len(runs) < 2:
+        return {}
+    return {
+        f"sections/all{'' if sheet == 1 else f'-{sheet}'}.png": partial(
+            lambda sheet, path: save_png(section_sheet(plan, runs, sheet), path), sheet
+        )
+        for sheet in range(1, section_sheets(runs) + 1)
+    }
 
 
 def _write_text(text: str, path: Path) -> None:

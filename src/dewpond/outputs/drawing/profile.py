@@ -78,6 +78,7 @@ class Stops:
     ground_m: FloatArray
     kinds: tuple[str, ...]
     texts: tuple[str, ...]
+    names: tuple[str, ...] = ()
 
 
 def take_profile(
@@ -95,7 +96,7 @@ def take_profile(
     summits, hollows : sequence of Label
         Names that stand above the ground and hang below it.
     """
-    levels = pd.concat([_levels(plan, pipe) for pipe in pipes], ignore_index=True)
+    levels = pd.concat([levels_of(plan, pipe) for pipe in pipes], ignore_index=True)
     distance, ground = (levels[c].to_numpy(float) for c in ("distance_m", "ground_level_m"))
     per_inch = max(float(np.ptp(distance)), 1.0) * 1.02 / (WIDTH_IN - LEFT_IN - RIGHT_IN)
     lowest = float(np.nanmin(ground))
@@ -113,7 +114,7 @@ def _fit(
     above: Sequence[Label], below: Sequence[Label], lowest_m: float, per_inch: float
 ) -> tuple[float, float, float]:
     """Return the limits of the level axis [m] and the exaggeration at which all has room."""
-    for exaggeration in _exaggerations():
+    for exaggeration in exaggerations():
         rise_per_inch = per_inch / exaggeration
         up_in = max(_BARE_IN + s.length_in + (s.level_m - lowest_m) / rise_per_inch for s in above)
         down_in = max(
@@ -128,7 +129,7 @@ def _fit(
     return low, low + FRAME_IN * rise_per_inch, exaggeration
 
 
-def _levels(plan: Plan, pipe: str) -> pd.DataFrame:
+def levels_of(plan: Plan, pipe: str) -> pd.DataFrame:
     """Return the levels along one pipe; ground and still water where it was not sized."""
     grade = plan.scheme.sizes.grade.get(pipe)
     if grade is not None and len(grade):
@@ -145,7 +146,7 @@ def _levels(plan: Plan, pipe: str) -> pd.DataFrame:
     )
 
 
-def _exaggerations() -> Iterator[float]:
+def exaggerations() -> Iterator[float]:
     """Yield round vertical exaggerations from the greatest to the least."""
     for power in range(3, -5, -1):
         for mantissa in _MANTISSAS:
@@ -156,7 +157,7 @@ def take_stops(plan: Plan, pipes: Sequence[str]) -> Stops:
     """Return source, junctions and outlets along a line of pipes, each with its heads."""
     first = str(plan.network.pipes.at[pipes[0], "from_node"])
     names = [first, *(str(plan.network.pipes.at[pipe, "to_node"]) for pipe in pipes)]
-    tables = [_levels(plan, pipe) for pipe in pipes]
+    tables = [levels_of(plan, pipe) for pipe in pipes]
     ends = pd.DataFrame([tables[0].iloc[0], *(table.iloc[-1] for table in tables)])
     ground = ends["ground_level_m"].to_numpy(float)
     flowing = ends["grade_level_m"].to_numpy(float) - ground
@@ -173,6 +174,7 @@ def take_stops(plan: Plan, pipes: Sequence[str]) -> Stops:
                 names, ends["static_level_m"].to_numpy(float) - ground, flowing, strict=True
             )
         ),
+        tuple(names),
     )
 
 

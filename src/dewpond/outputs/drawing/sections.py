@@ -33,9 +33,9 @@ from dewpond.outputs.drawing.scales import label_in_unit
 _KEY_IN, _AXIS_IN = 0.42, 0.42
 _BOTTOM_IN = _KEY_IN + _AXIS_IN + band.HEIGHT_IN
 _TITLES_IN, _ELBOW_IN = 1.03, 0.2
-_EARTH, _EARTH_LINE, _ABOVE_WATER = "#e9e0d2", "#6b5335", "#efb9b0"
+EARTH, EARTH_LINE, ABOVE_WATER = "#e9e0d2", "#6b5335", "#efb9b0"
 _LIMIT = "#8c1d40"
-_GRADE_DASH, _STILL_DASH, _LIMIT_DASH = "solid", (0, (6, 2.5)), (0, (5, 1.5, 1, 1.5))
+GRADE_DASH, STILL_DASH, _LIMIT_DASH = "solid", (0, (6, 2.5)), (0, (5, 1.5, 1, 1.5))
 """Lines are told apart by their dashes: they must read in grey as well."""
 
 Layers = Mapping[str, gpd.GeoDataFrame]
@@ -118,13 +118,13 @@ def _dress(axes: Axes, foot: Axes, plan: Plan, profile: Profile, measures: Measu
 def _draw_levels(axes: Axes, profile: Profile) -> None:
     x, ground = profile.distance_m, profile.ground_m
     levels = profile.levels
-    axes.fill_between(x, ground, profile.low_m, color=_EARTH, linewidth=0, zorder=1)
+    axes.fill_between(x, ground, profile.low_m, color=EARTH, linewidth=0, zorder=1)
     axes.plot(
-        x, ground, color=_EARTH_LINE, linewidth=1.5, label=words("maps.section.ground"), zorder=3
+        x, ground, color=EARTH_LINE, linewidth=1.5, label=words("maps.section.ground"), zorder=3
     )
     for column, key, colour, width, dash in (
-        ("static_level_m", "still", letter.STILL_WATER, 1.3, _STILL_DASH),
-        ("grade_level_m", "grade", letter.PIPE, 1.3, _GRADE_DASH),
+        ("static_level_m", "still", letter.STILL_WATER, 1.3, STILL_DASH),
+        ("grade_level_m", "grade", letter.PIPE, 1.3, GRADE_DASH),
         ("class_limit_level_m", "class_limit", _LIMIT, 1.1, _LIMIT_DASH),
     ):
         level = levels[column].to_numpy(float)
@@ -141,7 +141,7 @@ def _draw_levels(axes: Axes, profile: Profile) -> None:
             highest,
             where=(ground > highest).tolist(),
             interpolate=True,
-            facecolor=_ABOVE_WATER,
+            facecolor=ABOVE_WATER,
             linewidth=0,
             label=words("maps.section.above_water"),
             zorder=2.8,
