@@ -37,7 +37,7 @@ ADDED = {
     "outlet": {
         "needed_head_m", "served", "trough_volume_l", "parcels", "troughs", "float_valve_seat_mm",
     },
-    "pipe": {"material", "sdr", "notes", "parcels"},
+    "pipe": {"material", "sdr", "notes", "parcels", "fence_m", "track_m", "open_ground_m"},
     "paddock": {"parcel"},
 }  # fmt: skip
 

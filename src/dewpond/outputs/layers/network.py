@@ -6,6 +6,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
+from dewpond.base.laying import LAYINGS, laid_m
 from dewpond.base.model import Plan, Section
 from dewpond.base.parcels import parcels_under
 from dewpond.base.surface import FloatArray
@@ -55,11 +56,24 @@ def pipes(plan: Plan) -> gpd.GeoDataFrame:
             "lowest_static_head_m": figures(still[:, 2], LEVEL),
             "lowest_residual_head_m": figures(sizes["lowest_residual_head_m"], LEVEL),
             "laying": texts(list(laid["laying"])),
+            **_laid_by_kind(laid),
             "crossings": texts([tuple(crossings) for crossings in laid["crossings"]]),
             "notes": texts([_pipe_notes(plan, str(pipe)) for pipe in laid.index]),
         },
         list(laid.geometry),
     )
+
+
+def _laid_by_kind(laid: gpd.GeoDataFrame) -> dict[str, FloatArray]:
+    """Return metres laid in each way; none of pipe that is in the ground already."""
+    rows = [
+        laid_m(runs, round(float(length_m), LENGTH))
+        for runs, length_m in zip(laid["laying_m"], laid["length_m"], strict=True)
+    ]
+    return {
+        f"{kind.replace(' ', '_')}_m": np.array([row[kind] for row in rows], dtype=float)
+        for kind in LAYINGS
+    }
 
 
 def _note_of_existing(plan: Plan, pipe: str, fits: bool) -> str:

@@ -6,6 +6,7 @@ import math
 
 import pandas as pd
 
+from dewpond.base.laying import laid_m
 from dewpond.base.price_list import Price
 from dewpond.base.settings.fields import INVENTED
 from dewpond.base.words import words
@@ -59,10 +60,6 @@ def _lay(book: Book, pipe: str) -> None:
     """Count laying by kind; the kinds of a pipe share its length as they share its line."""
     facts, costing = book.facts, book.facts.settings.costing
     buried = facts.settings.design.laying == "buried"
-    runs: dict[str, float] = {}
-    for kind, metres in facts.network.pipes.at[pipe, "laying_m"]:
-        if kind != "existing":
-            runs[kind] = runs.get(kind, 0.0) + metres
     hours_per_100_m = {
         "fence": (costing.surface_fence_h_per_100_m, costing.buried_fence_h_per_100_m),
         "track": (costing.surface_track_h_per_100_m, costing.buried_track_h_per_100_m),
@@ -70,8 +67,8 @@ def _lay(book: Book, pipe: str) -> None:
             costing.surface_open_ground_h_per_100_m, costing.buried_open_ground_h_per_100_m,
         ),
     }  # fmt: skip
-    for kind, metres in runs.items():
-        laid = metres * facts.length_m[pipe] / sum(runs.values())
+    runs = facts.network.pipes.at[pipe, "laying_m"]
+    for kind, laid in laid_m(runs, float(facts.length_m[pipe])).items():
         code = ("trench-" if buried else "lay-") + kind.replace(" ", "-")
         book.add("laying", code, laid, [pipe], pipe)
         book.labour("laying", laid * hours_per_100_m[kind][buried] / 100.0, [pipe], pipe, code)

@@ -18,7 +18,7 @@ def add_assumptions(book: Workbook, facts: Facts) -> None:
     page = Page(book, words("schedule.sheets.assumptions"), (6, 120))
     page.across(1, words("schedule.sheets.assumptions"), "Title of sheet")
     for number, sentence in enumerate(_sentences(facts), start=1):
-        page.number(number + 2, 1, number, "Count")
+        page.number(number + 2, 1, number, "Number of row")
         page.text(number + 2, 2, sentence)
     page.print_on_a4()
 
@@ -26,14 +26,14 @@ def add_assumptions(book: Workbook, facts: Facts) -> None:
 def _sentences(facts: Facts) -> Iterator[str]:
     project, costing, measures = facts.plan.project, facts.costing, facts.measures
     rates, set_by = costing.rates, project.costing
-    features, schedule = (words(f"schedule.sheets.{n}") for n in ("features", "schedule"))
+    features = words("schedule.sheets.features")
     said = "schedule.assumptions."
     yield words(f"{said}caution")
     yield words(f"{said}quantities", waste_percent=100.0 * rates["pipe_waste_share"],
                 coil=measures.text("length", set_by.coil_m), sheet=features)  # fmt: skip
     yield words(f"{said}mobile_{set_by.mobile_troughs.replace(' ', '_')}")
     names = list(dict.fromkeys(line.price_source for line in facts.lines))
-    yield words(f"{said}prices", names="; ".join(names), sheet=schedule)
+    yield words(f"{said}prices", names="; ".join(names))
     yield words(f"{said}choice_cost", cost=money(facts.plan.totals["cost"], costing.currency))
     yield words(f"{said}held")
     if project.grant:

@@ -11,7 +11,7 @@ from dewpond.outputs.schedule.workbook.schedule_sheet import AMOUNT, QUANTITY
 
 _COLUMNS = ("features", "item", "description", "measured", "quantity", "unit", "amount", "stage",
             "parcels")  # fmt: skip
-_WIDTHS = (30, 7, 48, 12, 12, 7, 13, 8, 26)
+_WIDTHS = (30, 8, 50, 12, 12, 8, 13, 9, 26)
 _HEAD = 3
 
 
@@ -19,7 +19,7 @@ def add_features(book: Workbook, facts: Facts) -> None:
     """Add one row for each quantity counted from features, with its part of the line's amount."""
     page = Page(book, words("schedule.sheets.features"), _WIDTHS)
     page.across(1, words("schedule.sheets.features"), "Title of sheet")
-    page.head(_HEAD, column_words(*_COLUMNS), (4, 5, 7, 8))
+    page.head(_HEAD, column_words(*_COLUMNS), (4, 5, 7))
     by_row = {line.row: number for number, line in enumerate(facts.lines)}
     sheet = f"'{words('schedule.sheets.schedule')}'!"
     for offset, entry in enumerate(facts.costing.takeoff.itertuples(), start=1):
@@ -33,8 +33,10 @@ def add_features(book: Workbook, facts: Facts) -> None:
         page.text(row, 6, line.unit)
         page.formula(row, 7, f"E{row}/{sheet}{QUANTITY}{at}*{sheet}{AMOUNT}{at}")
         if entry.stage:
-            page.number(row, 8, entry.stage, "Count")
+            page.number(row, 8, entry.stage, "Number of row")
         page.text(row, 9, "; ".join(entry.parcels))
+    if not any(line.parcels for line in facts.lines):
+        page.hide("I")
     last = _HEAD + len(facts.costing.takeoff)
     page.text(last + 1, 3, words("schedule.totals.net"), "Sum label")
     page.formula(last + 1, 7, f"SUM(G{_HEAD + 1}:G{last})" if last > _HEAD else "0", "Sum")

@@ -17,7 +17,7 @@ _COLUMNS = (
     "item", "grant_name", "code", "quantity", "amount", "grant_rate", "at_rate", "cap_each",
     "under_cap_each", "cap_item", "under_cap_item", "due",
 )  # fmt: skip
-_WIDTHS = (26, 26, 24, 12, 13, 11, 13, 11, 13, 11, 13, 13)
+_WIDTHS = (44, 24, 26, 12, 13, 12, 13, 12, 14, 12, 14, 13)
 
 
 def add_grants(book: Workbook, facts: Facts) -> None:
@@ -66,7 +66,7 @@ def _line(page: Page, facts: Facts, number: int, grant: GrantSettings, lines: li
         page.number(row, 6, grant.each * line.per_unit, "Rate to change")
         page.formula(row, 7, f"MIN(D{row}*F{row},E{row})")
     else:
-        page.number(row, 6, grant.share or 0.0, "Share")
+        page.number(row, 6, grant.share or 0.0, "Share to change")
         page.formula(row, 7, f"MIN(E{row}*F{row},E{row})")
     first, last = lines[0], lines[-1]
     if grant.cap_each is not None:

@@ -14,37 +14,44 @@ from openpyxl.worksheet.worksheet import Worksheet
 from dewpond.base.cells import harmless_cell, one_line
 from dewpond.base.words import words
 
-_INK, _SHADE, _BAND = "FF1F2A30", "FFDDE3E0", "FFF1F4F2"
+_INK, _BLUE, _SHADE, _BAND = "FF1F2A30", "FF00458B", "FFDDE3E0", "FFF1F4F2"
 _THIN = Side(style="thin", color="FF8A9690")
 _TOP, _WRAP = Alignment(vertical="top"), Alignment(vertical="top", wrap_text=True)
+# A little space before text, which often follows a figure set to the right.
+_APART = Alignment(horizontal="left", vertical="top", indent=1)
+_APART_WRAP = Alignment(horizontal="left", vertical="top", indent=1, wrap_text=True)
 _RIGHT = Alignment(horizontal="right", vertical="top", wrap_text=True)
 _LINE_POINTS = 13.0
 """Height of one line of text of 10 points."""
+_LETTERS = 1.15
+"""Letters of that text to a unit of column width, the width of a zero of 11 points."""
 
 
 def add_styles(book: Workbook) -> None:
     """Add the named styles that every sheet uses."""
-    plain, bold = Font(name="Arial", size=10, color=_INK), Font(
-        name="Arial", size=10, bold=True, color=_INK
-    )  # fmt: skip
+    plain, bold, blue = (
+        Font(name="Arial", size=10, bold=thick, color=color)
+        for thick, color in ((False, _INK), (True, _INK), (False, _BLUE))
+    )
     above, below = Border(top=_THIN), Border(bottom=_THIN)
     shade, band = (PatternFill("solid", fgColor=color) for color in (_SHADE, _BAND))
     money, quantity = "#,##0.00", "#,##0.0"
     for style in (
         NamedStyle("Title of sheet", font=Font(name="Arial", size=14, bold=True, color=_INK)),
         NamedStyle("Note", font=plain, alignment=_WRAP),
-        NamedStyle("Column head", font=bold, fill=shade, border=below, alignment=_WRAP),
+        NamedStyle("Column head", font=bold, fill=shade, border=below, alignment=_APART_WRAP),
         NamedStyle("Column head right", font=bold, fill=shade, border=below, alignment=_RIGHT),
-        NamedStyle("Heading of work", font=bold, fill=band, alignment=_TOP),
-        NamedStyle("Text", font=plain, alignment=_WRAP),
+        NamedStyle("Heading of work", font=bold, fill=band, alignment=_APART),
+        NamedStyle("Text", font=plain, alignment=_APART_WRAP),
+        NamedStyle("Number of row", font=plain, alignment=_APART, number_format="0"),
         NamedStyle("Count", font=plain, alignment=_TOP, number_format="#,##0"),
         NamedStyle("Quantity", font=plain, alignment=_TOP, number_format=quantity),
         NamedStyle("Factor", font=plain, alignment=_TOP, number_format="0.0000"),
         NamedStyle("Share", font=plain, alignment=_TOP, number_format="0.0 %"),
+        NamedStyle("Share to change", font=blue, alignment=_TOP, number_format="0.0 %"),
         NamedStyle("Money", font=plain, alignment=_TOP, number_format=money),
-        NamedStyle("Rate to change", font=Font(name="Arial", size=10, color="FF00458B"),
-                   alignment=_TOP, number_format=money),
-        NamedStyle("Sum label", font=bold, border=above, alignment=_TOP),
+        NamedStyle("Rate to change", font=blue, alignment=_TOP, number_format="#,##0.00##"),
+        NamedStyle("Sum label", font=bold, border=above, alignment=_APART),
         NamedStyle("Sum", font=bold, border=above, alignment=_TOP, number_format=money),
     ):  # fmt: skip
         book.add_named_style(style)
@@ -99,8 +106,12 @@ class Page:
             start_row=row, end_row=row, start_column=1, end_column=len(self.widths)
         )
         if style == "Note":
-            lines = math.ceil(len(value) / sum(self.widths) * 1.1)
+            lines = math.ceil(len(value) / (_LETTERS * sum(self.widths)))
             self.sheet.row_dimensions[row].height = lines * _LINE_POINTS + 2.0
+
+    def hide(self, letter: str) -> None:
+        """Hide a column that holds nothing; formulas keep their places."""
+        self.sheet.column_dimensions[letter].hidden = True
 
     def print_on_a4(self, *, head_row: int | None = None, frozen: str | None = None) -> None:
         """Set up printing: A4 across, as wide as the paper, heads repeated, pages numbered."""
@@ -127,7 +138,7 @@ class Page:
 
     def _make_room(self, row: int, column: int, line: str) -> None:
         """Make the row high enough: not every program does it when the file is opened."""
-        lines = math.ceil(len(line) * 1.12 / self.widths[column - 1]) if line else 1
+        lines = math.ceil(len(line) / (_LETTERS * self.widths[column - 1] - 2.0)) if line else 1
         height = self.sheet.row_dimensions[row].height or 0.0
         self.sheet.row_dimensions[row].height = max(height, lines * _LINE_POINTS + 2.0)
 

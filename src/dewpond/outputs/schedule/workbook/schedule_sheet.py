@@ -13,8 +13,9 @@ _COLUMNS = (
     "item", "description", "quantity", "unit", "rate", "amount", "holder", "grant", "stages",
     "parcels", "life_years", "code", "price_source",
 )  # fmt: skip
-_WIDTHS = (6, 46, 11, 6, 11, 13, 10, 11, 12, 20, 8, 24, 20)
+_WIDTHS = (7, 50, 11, 8, 11, 13, 12, 11, 13, 22, 9, 26, 24)
 QUANTITY, RATE, AMOUNT, HOLDER, GRANT, LIFE = "C", "E", "F", "G", "H", "K"
+_PARCELS = "J"
 """Letters of columns that formulas ask for."""
 _FIGURES = (3, 5, 6, 8, 11)
 
@@ -34,10 +35,15 @@ def add_schedule(book: Workbook, facts: Facts) -> None:
             page, last + 1, words("schedule.totals.subtotal", work=label),
             f"SUM({AMOUNT}{first}:{AMOUNT}{last})",
         )  # fmt: skip
-        page.formula(last + 1, 8, f"SUM({GRANT}{first}:{GRANT}{last})", "Sum")
+        if facts.paid_lines:
+            page.formula(last + 1, 8, f"SUM({GRANT}{first}:{GRANT}{last})", "Sum")
     for number, line in enumerate(facts.lines):
         _line(page, facts, number, line)
     _totals(page, facts)
+    if not facts.paid_lines:
+        page.hide(GRANT)
+    if not any(line.parcels for line in facts.lines):
+        page.hide(_PARCELS)
     page.print_on_a4(head_row=SCHEDULE_HEAD, frozen=f"C{SCHEDULE_HEAD + 1}")
 
 
@@ -99,15 +105,11 @@ def _totals(page: Page, facts: Facts) -> None:
         "grant": paid if facts.plan.project.grant else "0",
         "to_pay": f"{cell['gross']}-{cell['grant']}",
     }
-    labels: dict[str, dict[str, float | str]] = {
-        "contingency": {"percent": 100.0 * rates["contingency_share"]},
-        "tax": {"percent": 100.0 * rates["tax_share"], "name": costing.tax_name},
-    }
     for name, formula in rows.items():
-        label = words(f"schedule.totals.{name}", **labels.get(name, {}))
+        label = words(f"schedule.totals.{name}", name=costing.tax_name)
         _sum_row(page, at[name], label, formula)
     for name, reference in share.items():
-        page.number(int(reference[1:]), 3, rates[f"{name}_share"], "Share")
+        page.number(int(reference[1:]), 3, rates[f"{name}_share"], "Share to change")
     if facts.lines:
         _holders(page, facts, SCHEDULE_HEAD + 1, last)
 

@@ -18,7 +18,7 @@ _RUNNING = ("water_m3", "energy_kwh", "hauling_h", "moving_h")
 _PARTS = ("capital", "water", "energy", "hauling", "moving", "replacement")
 _PRICE_OF = {"water": "water_per_m3", "energy": "energy_per_kwh", "hauling": "own_labour_per_h",
              "moving": "own_labour_per_h"}  # fmt: skip
-_WIDTHS = (34, 38, 16, 16, 16, 16, 16, 16, 16, 16)
+_WIDTHS = (50, 22, 15, 15, 15, 15, 15, 15, 15, 15)
 _RATE = {name: 5 + number for number, name in enumerate(_RATES)}
 _RUN = {name: 13 + number for number, name in enumerate(_RUNNING)}
 _SUM = {name: 19 + number for number, name in enumerate((*_PARTS, "total", "each_year"))}
@@ -78,7 +78,7 @@ def _write_rates(page: Page, facts: Facts, start: int) -> None:
         if name == "term_years":
             page.formula(row, 2, f"MAX(A{start}:A{start + costing.term_years})", "Count")
         else:
-            style = "Rate to change" if name in _PRICE_OF.values() else "Share"
+            style = "Rate to change" if name in _PRICE_OF.values() else "Share to change"
             page.number(row, 2, getattr(costing, name), style)
 
 
@@ -127,15 +127,15 @@ def _write_sums(page: Page, sources: _Sources, starts: list[int]) -> None:
 def _write_replaced(page: Page, sources: _Sources) -> None:
     """Write what is replaced; the lines of the scheme in use follow the schedule."""
     page.text(_REPLACED_HEAD - 1, 1, words("schedule.whole_life.replaced"), "Heading of work")
-    page.head(_REPLACED_HEAD, column_words("source", "description", "amount", "life_years"),
+    page.head(_REPLACED_HEAD, column_words("description", "source", "amount", "life_years"),
               (3, 4))  # fmt: skip
     facts = sources.facts
     at = {line.row: row for line, row in zip(facts.lines, facts.line_rows, strict=True)}
     sheet = f"'{words('schedule.sheets.schedule')}'!"
     for offset, (number, item) in enumerate(sources.replaced, start=1):
         row, costing = _REPLACED_HEAD + offset, sources.costings[number][1]
-        page.text(row, 1, sources.costings[number][0])
-        page.text(row, 2, described(str(costing.items.at[item, "description"]), facts.measures))
+        page.text(row, 1, described(str(costing.items.at[item, "description"]), facts.measures))
+        page.text(row, 2, sources.costings[number][0])
         if sources.is_chosen(number):
             page.formula(row, 3, f"{sheet}{AMOUNT}{at[int(item)]}")
             page.formula(row, 4, f"{sheet}{LIFE}{at[int(item)]}", "Count")
@@ -154,7 +154,7 @@ def _write_years(page: Page, sources: _Sources, number: int, start: int) -> None
     own = get_column_letter(2 + number)
     for year in range(years + 1):
         row = start + year
-        page.number(row, 1, year, "Count")
+        page.number(row, 1, year, "Number of row")
         _write_capital(page, sources, number, row, costing if year == 0 else None)
         for column, part in enumerate(_PARTS[1:-1], start=3):
             quantity = f"{own}${_RUN[_RUNNING[column - 3]]}"
