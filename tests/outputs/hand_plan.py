@@ -244,10 +244,22 @@ def _demand(project: Any, names: tuple[str, ...]) -> Demand:
     mobs = pd.DataFrame(
         {
             "species": ["cattle", "sheep"],
+            "head": [80, 120],
+            "weight_kg": [350.0, 70.0],
+            "lactating": [False, True],
             "trough": ["mobile", "fixed"],
+            "method": "live weight share",
+            "stock_class": "",
+            "source": ["12 % of live weight a day", "15 % of live weight a day, in milk"],
+            "litres_head_day": [42.0, 10.5],
             "daily_demand_l": [3360.0, 1260.0],
+            "drinking_hours": [7.0, 9.0],
             "design_flow_l_min": [8.0, 7 / 3],
             "paddocks": [(0, 1, 2, 3), (0, 1)],
+            "mobile_hours": 7.0,
+            "fixed_hours": 9.0,
+            "young_head": 0,
+            "peak_month": 0,
         },
         index=["stores", "ewes"],
     )

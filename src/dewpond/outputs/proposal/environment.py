@@ -48,11 +48,7 @@ def fingerprint(text: str) -> str:
 
 
 def css_text(text: object) -> Markup:
-    """Return text as a string of a style sheet, every sign but plain letters by its number.
-
-    >>> str(css_text('a"b'))
-    '"a\\\\22 b"'
-    """
+    """Return text as a string of a style sheet, every sign but plain letters by its number."""
     signs = (c if c.isascii() and c.isalnum() else f"\\{ord(c):x} " for c in str(text))
     return Markup('"' + "".join(signs) + '"')
 

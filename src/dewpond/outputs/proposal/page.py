@@ -21,8 +21,6 @@ from dewpond.outputs.proposal.sitemap import SiteMap, draw_site_map
 
 Layers = Mapping[str, gpd.GeoDataFrame]
 
-_FOOT_M = 0.3048
-
 
 def proposal_html(plan: Plan, layers: Layers, *, comparison: Comparison | None = None) -> str:
     """Return the proposal: one self-contained page to read, on paper or on a screen.
@@ -47,7 +45,7 @@ def proposal_html(plan: Plan, layers: Layers, *, comparison: Comparison | None =
         HTML in UTF-8 without external parts.
     """
     measures = Measures(plan.project.documents.units)
-    site_map = draw_site_map(plan, layers)
+    site_map = draw_site_map(plan, layers, _unit_m(measures))
     script = static("map.js")
     return environment().get_template("proposal.html").render(
         style=static("proposal.css"),
@@ -142,11 +140,16 @@ def _map_data(site_map: SiteMap, measures: Measures) -> dict[str, Any]:
     return {
         "width": site_map.frame.width_m,
         "height": site_map.frame.height_m,
-        "unit": 1.0 if metric else _FOOT_M,
+        "unit": _unit_m(measures),
         "sign": measures.sign("length"),
         "far": {"sign": "km", "units": 1000} if metric else {"sign": "mi", "units": 5280},
         "labels": site_map.labels,
     }
+
+
+def _unit_m(measures: Measures) -> float:
+    """Return the length of the unit that documents print lengths in [m]."""
+    return 1.0 / measures.unit("length").factor
 
 
 def _grid(plan: Plan) -> str:

@@ -15,8 +15,13 @@ _QUANTITIES: Mapping[str, Quantity] = {
 
 
 def answers(plan: Plan, measures: Measures) -> list[dict[str, Any]]:
-    """Return a row for each requirement: ``requirement``, ``had``, ``asked`` (as printed),
-    ``met``, ``where``, ``remedy``."""
+    """Return a row for each requirement.
+
+    Returns
+    -------
+    list of dict
+        ``requirement``, ``had`` and ``asked`` (as printed), ``met``, ``where``, ``remedy``.
+    """
     return [
         {
             "requirement": verdict.requirement,

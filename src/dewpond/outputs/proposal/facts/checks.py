@@ -95,15 +95,21 @@ def _crossings(plan: Plan, layers: Layers) -> list[dict[str, Any]]:
         drawn = shapely.union_all(list(table.geometry))
         for _, pipe in layers["pipe"].iterrows():
             if kind in pipe["crossings"]:
-                points = _distinct(pipe.geometry.intersection(drawn))
+                points = _crossed(pipe.geometry, drawn)
                 rows += [_row("crossing", pipe["name"], point, kind) for point in points]
     return rows
 
 
-def _distinct(shape: shapely.Geometry) -> list[shapely.Point]:
-    """Return a point for each piece of an intersection, those beside each other once."""
+def _crossed(pipe: shapely.LineString, drawn: shapely.Geometry) -> list[shapely.Point]:
+    """Return a point for each place where pipe meets what it crosses, those close by once.
+
+    A crossing that the drawing misses by a little lies where the two come closest.
+    """
+    met = pipe.intersection(drawn)
+    if met.is_empty:
+        return [shapely.Point(shapely.shortest_line(pipe, drawn).coords[0])]
     found: list[shapely.Point] = []
-    for part in shapely.get_parts(shape):
+    for part in shapely.get_parts(met):
         point = part.centroid
         if all(point.distance(other) > _SAME_CROSSING_M for other in found):
             found.append(point)

@@ -35,7 +35,7 @@ def _months(plan: Plan) -> list[dict[str, Any]]:
     calendar = plan.demand.calendar
     if calendar.empty:
         return []
-    rows = []
+    rows: list[dict[str, Any]] = []
     for month, group in calendar.groupby("month", sort=True):
         there = group[group["head"] > 0]
         rows.append({

@@ -20,6 +20,8 @@ ON_PIPE = (
     "air_valve", "washout", "drain", "stop_valve", "meter", "break_tank", "reducing_valve",
 )  # fmt: skip
 _THINNEST_PX, _THICKEST_PX, _ONLY_PX = 1.8, 5.0, 3.2
+_BAR_WIDTH, _BAR_HEIGHT = 0.32, 0.12
+"""Share of the map that a scale bar takes up in its corner, the symbols beside it included."""
 _SURROUNDINGS = ("keep_out", "tracks", "watercourses")
 
 
@@ -50,6 +52,8 @@ class SiteMap:
     labels : list of mapping
         What the page writes where there is room, most important first: ``kind``, ``texts``
         (best first), ``places``, and for a paddock ``of`` (id of its outline).
+    bar_on_right : bool
+        Whether the scale bar stands in the lower right corner, not the lower left.
     """
 
     frame: Frame
@@ -68,9 +72,10 @@ class SiteMap:
     pumps: list[dict[str, Any]]
     breaks: Mapping[str, str]
     labels: list[dict[str, Any]]
+    bar_on_right: bool
 
 
-def draw_site_map(plan: Plan, layers: Layers) -> SiteMap:
+def draw_site_map(plan: Plan, layers: Layers, unit_m: float = 1.0) -> SiteMap:
     """Return the map of a plan.
 
     Parameters
@@ -78,15 +83,17 @@ def draw_site_map(plan: Plan, layers: Layers) -> SiteMap:
     plan : Plan
     layers : mapping of str to GeoDataFrame
         Features of the plan by kind, in its working CRS.
+    unit_m : float, default 1.0
+        Length of the unit in which contours and walks are round [m].
     """
     frame = frame_of(layers)
-    relief = draw_relief(plan.holding.surface, frame)
+    relief = draw_relief(plan.holding.surface, frame, unit_m)
     features = plan.holding.features
     pipes, sizes = _pipes(layers["pipe"], frame)
     return SiteMap(
         frame=frame,
         relief=relief,
-        bands=draw_walks(plan, frame),
+        bands=draw_walks(plan, frame, unit_m),
         surroundings={name: _joined(getattr(features, name), frame) for name in _SURROUNDINGS},
         gates=_seen_points(features.gates, frame),
         uncovered=_joined(layers["uncovered"], frame),
@@ -106,7 +113,17 @@ def draw_site_map(plan: Plan, layers: Layers) -> SiteMap:
             "hoses": _joined(layers["hose"], frame) if "hose" in layers else "",
         },
         labels=_labels(layers, relief, frame),
+        bar_on_right=_crowded(layers, frame, left=True) > _crowded(layers, frame, left=False),
     )
+
+
+def _crowded(layers: Layers, frame: Frame, *, left: bool) -> int:
+    """Return how many outlets and sources stand in a lower corner, where a scale bar would."""
+    west, south, east, north = frame.extent_m
+    width, height = _BAR_WIDTH * (east - west), _BAR_HEIGHT * (north - south)
+    start = west if left else east - width
+    corner = shapely.box(start, south, start + width, south + height)
+    return sum(int(layers[kind].within(corner).sum()) for kind in ("outlet", "source"))
 
 
 def _joined(table: gpd.GeoDataFrame, frame: Frame) -> str:
@@ -212,6 +229,6 @@ def _labels(layers: Layers, relief: Relief, frame: Frame) -> list[dict[str, Any]
         })  # fmt: skip
     labels += [
         {"kind": "contour", "texts": [f"{level:g}"], "places": places}
-        for level, places in relief.labels
+        for level, _, places in relief.contours
     ]
     return labels

@@ -23,6 +23,7 @@ _GREYS = 28
 _DARKEST, _LIGHTEST = 0.80, 1.0
 _CONTOURS_WANTED = 12
 _LEVEL_GROUND_M = 0.5
+_LEAST_INTERVAL = 0.5
 _STEPS = (1.0, 2.0, 5.0, 10.0)
 _SHORTEST_CONTOUR = 0.04
 """Share of the width of the map; shorter ones are noise at this size."""
@@ -39,23 +40,31 @@ class Picture(NamedTuple):
 
 
 class Contour(NamedTuple):
-    """A contour of the ground: its level [m] and its path."""
+    """A contour of the ground: its level, its path and places to write the level."""
 
-    level_m: float
+    level: float
     path: str
+    places: list[tuple[float, float]]
 
 
 class Relief(NamedTuple):
-    """Hillshade, contours, their interval [m] and places to write their levels."""
+    """Hillshade, contours and their interval, in the unit asked for."""
 
     picture: Picture | None
     contours: list[Contour]
-    interval_m: float
-    labels: list[tuple[float, list[tuple[float, float]]]]
+    interval: float
 
 
-def draw_relief(surface: Surface, frame: Frame) -> Relief:
-    """Return the ground under the map; nothing of it where no height is known."""
+def draw_relief(surface: Surface, frame: Frame, unit_m: float = 1.0) -> Relief:
+    """Return the ground under the map; nothing of it where no height is known.
+
+    Parameters
+    ----------
+    surface : Surface
+    frame : Frame
+    unit_m : float, default 1.0
+        Length of the unit of the contours [m]: 0.3048 for feet.
+    """
     west, south, east, north = frame.extent_m
     # Never finer than the data: between two postings there is nothing to see but stripes.
     step = max(surface.posting_m, max(east - west, north - south) / _MOST_CELLS)
@@ -63,16 +72,15 @@ def draw_relief(surface: Surface, frame: Frame) -> Relief:
     heights = surface.heights_m(*np.meshgrid(x, y))
     known = heights[np.isfinite(heights)]
     if min(heights.shape) < 2 or not len(known):
-        return Relief(None, [], 0.0, [])
+        return Relief(None, [], 0.0)
     picture = Picture(
         _shaded(heights, step), *(frame.place(x[0] - step / 2, y[0] + step / 2)),
         round(len(x) * step, 2), round(len(y) * step, 2),
     )  # fmt: skip
     if np.ptp(known) < _LEVEL_GROUND_M:
-        return Relief(picture, [], 0.0, [])
-    interval = max(_round_up(float(np.ptp(known)) / _CONTOURS_WANTED), _LEVEL_GROUND_M)
-    contours, labels = _contours(x, y, heights, interval, frame)
-    return Relief(picture, contours, interval, labels)
+        return Relief(picture, [], 0.0)
+    interval = max(_round_up(float(np.ptp(known)) / unit_m / _CONTOURS_WANTED), _LEAST_INTERVAL)
+    return Relief(picture, _contours(x, y, heights / unit_m, interval, frame), interval)
 
 
 def _shaded(heights: FloatArray, step_m: float) -> str:
@@ -87,36 +95,36 @@ def _shaded(heights: FloatArray, step_m: float) -> str:
     grey = np.ma.masked_array(_DARKEST + (_LIGHTEST - _DARKEST) * light, unknown)
     file = io.BytesIO()
     imsave(
-        file, grey, cmap="gray", vmin=0, vmax=1, format="png", metadata={"Software": None},
+        file, grey, cmap="gray", vmin=0, vmax=1, format="png", metadata={"Software": None},  # type: ignore[dict-item]
         pil_kwargs={"optimize": True},
     )  # fmt: skip
     return "data:image/png;base64," + base64.b64encode(file.getvalue()).decode("ascii")
 
 
 def _contours(
-    x: FloatArray, y: FloatArray, heights: FloatArray, interval_m: float, frame: Frame
-) -> tuple[list[Contour], list[tuple[float, list[tuple[float, float]]]]]:
+    x: FloatArray, y: FloatArray, heights: FloatArray, interval: float, frame: Frame
+) -> list[Contour]:
     known = heights[np.isfinite(heights)]
-    first, last = math.ceil(known.min() / interval_m), math.floor(known.max() / interval_m)
-    levels = interval_m * np.arange(first, last + 1)
+    levels = interval * np.arange(
+        math.ceil(known.min() / interval), math.floor(known.max() / interval) + 1
+    )
     if not len(levels):
-        return [], []
+        return []
     drawn = Figure().add_subplot().contour(x, y, np.ma.masked_invalid(heights), levels=levels)
-    contours, labels = [], []
-    for level, found in zip(drawn.levels, drawn.get_paths(), strict=True):
-        lines = [
-            line
-            for part in found.to_polygons(closed_only=False)
-            if len(part) > 1
-            and (line := shapely.LineString(part)).length > _SHORTEST_CONTOUR * frame.width_m
-        ]
+    contours = []
+    for level, found in zip(levels, drawn.get_paths(), strict=True):
+        parts = [np.asarray(part, dtype=float) for part in found.to_polygons(closed_only=False)]
+        lines = [shapely.LineString(part) for part in parts if len(part) > 1]
+        lines = [line for line in lines if line.length > _SHORTEST_CONTOUR * frame.width_m]
         if not lines:
             continue
-        contours.append(Contour(float(level), frame.path(shapely.MultiLineString(lines))))
         longest = max(lines, key=shapely.length)
         places = [longest.interpolate(s, normalized=True) for s in (0.5, 0.35, 0.65, 0.2, 0.8)]
-        labels.append((float(level), [frame.place(p.x, p.y) for p in places]))
-    return contours, labels
+        contours.append(Contour(
+            float(level), frame.path(shapely.MultiLineString(lines)),
+            [frame.place(place.x, place.y) for place in places],
+        ))  # fmt: skip
+    return contours
 
 
 def _round_up(value: float) -> float:

@@ -34,9 +34,17 @@ class Band(NamedTuple):
     path: str
 
 
-def draw_walks(plan: Plan, frame: Frame) -> list[Band]:
-    """Return the bands of walking distance, the farthest first, in the order of drawing."""
-    edges = walk_edges(plan.reach.limit_m)
+def draw_walks(plan: Plan, frame: Frame, unit_m: float = 1.0) -> list[Band]:
+    """Return the bands of walking distance, the farthest first, in the order of drawing.
+
+    Parameters
+    ----------
+    plan : Plan
+    frame : Frame
+    unit_m : float, default 1.0
+        Length of the unit in which the edges of the bands are round [m].
+    """
+    edges = [edge * unit_m for edge in walk_edges(plan.reach.limit_m / unit_m)]
     shades = _SHADES_OF.get(len(edges) - 1, tuple(range(SHADES)))
     paths: list[list[str]] = [[] for _ in edges[1:]]
     for window, boundary in _windows(plan):
@@ -49,14 +57,18 @@ def draw_walks(plan: Plan, frame: Frame) -> list[Band]:
     return [band for band in reversed(bands) if band.path]
 
 
-def walk_edges(limit_m: float) -> list[float]:
-    """Return the edges of the bands [m]: about five of one round width, from 0 to the limit."""
-    power = 10.0 ** math.floor(math.log10(limit_m / 5))
-    step = next(s * power for s in _STEPS if s * power >= limit_m / 5 * (1 - 1e-9))
-    edges = [step * i for i in range(math.ceil(limit_m / step - 1e-9))]
-    if len(edges) > 1 and limit_m - edges[-1] < step / 4:
+def walk_edges(limit: float) -> list[float]:
+    """Return the edges of the bands: about five of one round width, from 0 to the limit.
+
+    >>> walk_edges(400.0)
+    [0.0, 100.0, 200.0, 300.0, 400.0]
+    """
+    power = 10.0 ** math.floor(math.log10(limit / 5))
+    step = next(s * power for s in _STEPS if s * power >= limit / 5 * (1 - 1e-9))
+    edges = [step * i for i in range(math.ceil(limit / step - 1e-9))]
+    if len(edges) > 1 and limit - edges[-1] < step / 4:
         edges.pop()
-    return [*edges, limit_m]
+    return [*edges, limit]
 
 
 Window = tuple[FloatArray, FloatArray, FloatArray]
@@ -74,7 +86,8 @@ def _nested(
     for number, edge in enumerate(inner.tolist()):
         if walk.min() < edge < walk.max():
             drawn = axes.contourf(x, y, walk, levels=[-1.0, edge])
-            rings = [ring for path in drawn.get_paths() for ring in path.to_polygons()]
+            found = [ring for path in drawn.get_paths() for ring in path.to_polygons()]
+            rings = [np.asarray(ring, dtype=float) for ring in found]
             lines = shapely.MultiLineString([ring for ring in rings if len(ring) > 3])
             shapes[number] = shapely.build_area(lines).intersection(boundary)
         elif walk.max() <= edge:

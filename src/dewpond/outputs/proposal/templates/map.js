@@ -54,7 +54,7 @@
   }
 
   function scaleBar(perPixel) {
-    const most = 130 * perPixel / data.unit, power = 10 ** Math.floor(Math.log10(most));
+    const most = Math.min(130, 0.28 * width) * perPixel / data.unit, power = 10 ** Math.floor(Math.log10(most));
     const far = data.far.units;
     let units = [5, 2, 1].map((step) => step * power).find((value) => value <= most);
     let text = `${units} ${data.sign}`;
@@ -162,7 +162,13 @@
   }
 
   for (const item of items) {
-    item.addEventListener("focus", () => { rove(item); pick(item); bringIntoView(item); });
+    item.addEventListener("focus", () => {
+      rove(item);
+      // A press on the map may be the start of a drag: the click that may follow tells.
+      if (fingers.size) return;
+      pick(item);
+      bringIntoView(item);
+    });
     item.addEventListener("click", () => {
       if (moved > SLACK) return;
       item.focus({ preventScroll: true });
