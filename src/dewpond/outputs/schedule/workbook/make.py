@@ -8,6 +8,7 @@ import zipfile
 
 from openpyxl import Workbook
 
+from dewpond.base.cells import one_line
 from dewpond.base.model import Costing, Plan
 from dewpond.base.words import words
 from dewpond.outputs.schedule.workbook.assumptions_sheet import add_assumptions
@@ -51,7 +52,7 @@ def quantities_xlsx(plan: Plan, costing: Costing) -> bytes:
     add_features(book, facts)
     add_assumptions(book, facts)
     book.properties.creator = words("schedule.creator")
-    book.properties.title = words("schedule.title", holding=plan.holding.name)
+    book.properties.title = one_line(words("schedule.title", holding=plan.holding.name))
     book.calculation.fullCalcOnLoad = True
     made = io.BytesIO()
     book.save(made)
