@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import ast
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import jinja2
+import jinja2.meta
 import pytest
 
 from dewpond.base import words as module
@@ -15,7 +19,8 @@ from dewpond.base.words import words
 def sentences(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "words").mkdir()
     (tmp_path / "words" / "fixture.toml").write_text(
-        'larger_pump = "a pump of {{ power_w | number }} W"\n[tank]\nname = "{{ x | figures(3) }}"\n'
+        'larger_pump = "a pump of {{ power_w | number }} W"\n'
+        '[tank]\nname = "{{ x | figures(3) }}"\n'
     )
     monkeypatch.setattr(module, "files", lambda _: tmp_path)
 
@@ -32,3 +37,35 @@ def test_what_is_missing_is_an_error() -> None:
         words("fixture.larger_pump")
     with pytest.raises(KeyError):
         words("fixture.no_such")
+
+
+PACKAGE = Path(module.__file__).resolve().parents[1]
+
+
+def asked_for() -> Iterator[tuple[str, str, set[str]]]:
+    """Every sentence that the package asks for by a literal key, with the values it gives."""
+    for path in sorted(PACKAGE.rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "words":
+                key, given = node.args[0], {keyword.arg for keyword in node.keywords}
+                if isinstance(key, ast.Constant) and None not in given:
+                    yield str(path.relative_to(PACKAGE)), str(key.value), given
+
+
+def test_every_sentence_asked_for_stands_in_its_file_with_its_values() -> None:
+    environment = module._environment()
+    wrong, count = [], 0
+    for path, key, given in asked_for():
+        count += 1
+        file, *names = key.split(".")
+        entry: Any = module._table(file)
+        for name in names:
+            entry = entry.get(name, {})
+        if not isinstance(entry, str):
+            wrong.append(f"{path}: {key} is missing")
+            continue
+        named = jinja2.meta.find_undeclared_variables(environment.parse(entry))
+        if named != given:
+            wrong.append(f"{path}: {key} names {sorted(named)}, given {sorted(given)}")
+    assert wrong == []
+    assert count > 100

@@ -15,6 +15,7 @@ from dewpond.base.still_water import ground_level, still_water
 from dewpond.base.storage import STEPS_A_DAY, hours_share
 from dewpond.base.surface import FloatArray
 from dewpond.base.units import MINUTES_PER_HOUR
+from dewpond.base.words import words
 
 SERVICE_PIPE_EXPONENT = 1.85
 """Power of flow by which pressure of a main falls: friction in its service pipe.
@@ -158,14 +159,11 @@ def source_curve(holding: Holding, source: Source, supply: SupplySettings) -> So
         most = np.inf
         daily = np.inf if np.isnan(daily) else daily
     elif np.isnan(most) and np.isnan(daily):
-        warnings = (
-            f'Source "{source.name}": no yield is given, so it is not shown to carry the scheme; '
-            "measure it in the dry season and give yield_l_min or yield_l_day",
-        )
+        warnings = (words("intake.sources.source_no_yield_is_given", name=source.name),)
     elif np.isnan(most):
         most = daily / (HOURS_A_DAY * MINUTES_PER_HOUR)
-    reason = f"{source.name}: water stands at {level_m:.1f} m whatever is drawn"
-    reason += f", up to {most:.1f} L/min." if np.isfinite(most) else "."
+    reason = words("intake.sources.water_stands_at_m_whatever", name=source.name, level_m=level_m)
+    reason += words("intake.sources.up_to_l_min", most=most) if np.isfinite(most) else "."
     return SourceCurve(level_m, level_m, most, daily, False, reason, warnings)
 
 
@@ -190,18 +188,20 @@ def _main(source: Source, ground_m: float, still_m: float, supply: SupplySetting
     through_valves = [reading for reading in readings if reading[3] == "valve"]
     worst = min([reading for reading in readings if reading[3] == "open pipe"] or readings)
     if len(through_valves) == len(readings):
-        warnings.append(
-            f'Source "{source.name}": every bucket was filled through a valve, which gives less '
-            "than the open pipe; the main may do better than is reckoned here"
-        )
+        warnings.append(words("intake.sources.source_every_bucket_was_filled", name=source.name))
     measured, flow, level, through = worst
     most = _least_known(measured * supply.dry_summer_factor, settings.yield_l_min)
-    reason = (
-        f"{source.name}: pressure holds water at {still_m:.1f} m while none flows and falls by "
-        f"flow to the power {SERVICE_PIPE_EXPONENT:g}; {flow:.1f} L/min filled the bucket from "
-        f"{'an open pipe' if through == 'open pipe' else 'a valve'} at {level:.1f} m with no "
-        f"pressure left (the worst of {len(readings)} measured), {most:.1f} L/min are reckoned at "
-        f"{gauge_m:.1f} m in a dry summer."
+    reason = words(
+        "intake.sources.pressure_holds_water_at_m",
+        name=source.name,
+        still_m=still_m,
+        service_pipe_exponent=SERVICE_PIPE_EXPONENT,
+        flow=flow,
+        which="an open pipe" if through == "open pipe" else "a valve",
+        level=level,
+        count=len(readings),
+        most=most,
+        gauge_m=gauge_m,
     )
     return SourceCurve(
         still_m, gauge_m, most, _daily(source, most), still_m > gauge_m, reason, tuple(warnings)
@@ -210,11 +210,10 @@ def _main(source: Source, ground_m: float, still_m: float, supply: SupplySetting
 
 def _main_not_measured(source: Source, gauge_m: float, still_m: float) -> SourceCurve:
     most = _least_known(source.settings.yield_l_min, None)
-    warning = (
-        f'Source "{source.name}": no bucket was timed, so how its pressure falls with flow is not '
-        "known and heads are those of still water; time a bucket and give bucket_l and bucket_s"
+    warning = words("intake.sources.source_no_bucket_was_timed", name=source.name)
+    reason = words(
+        "intake.sources.pressure_holds_water_at_m_its", name=source.name, still_m=still_m
     )
-    reason = f"{source.name}: pressure holds water at {still_m:.1f} m; its fall is not measured."
     daily = _daily(source, most)
     return SourceCurve(still_m, gauge_m, most, daily, False, reason, (warning,))
 

@@ -8,6 +8,7 @@ from dewpond.base.errors import Fault, InputError
 from dewpond.base.model import Source
 from dewpond.base.surface import Surface
 from dewpond.base.units import head_m_from_bar
+from dewpond.base.words import words
 
 # Sources whose water runs out by its own weight or pressure unless a pump is given.
 _BY_ITSELF = ("mains", "header_tank", "spring", "surface_water")
@@ -28,14 +29,18 @@ def still_water(source: Source, surface: Surface) -> tuple[float, str]:
     above_m = source.settings.height_above_ground_m or 0.0
     parts = [ground_reason]
     if above_m:
-        parts.append(f"{above_m:.1f} m above ground")
+        parts.append(words("heads.still_water.m_above_ground", above_m=above_m))
     level_m = ground_m + above_m
     pressure_bar = source.settings.static_pressure_bar
     if source.settings.kind == "mains" and pressure_bar is not None:
         head_m = head_m_from_bar(pressure_bar)
         level_m += head_m
-        parts.append(f"{head_m:.1f} m of head for a static pressure of {pressure_bar:g} bar")
-    return level_m, f"{source.name}: {' + '.join(parts)}, in all {level_m:.1f} m."
+        parts.append(
+            words("heads.still_water.m_of_head_for_a", head_m=head_m, pressure_bar=pressure_bar)
+        )
+    return level_m, words(
+        "heads.still_water.in_all_m", name=source.name, names=" + ".join(parts), level_m=level_m
+    )
 
 
 def level_that_binds(source: Source, surface: Surface) -> float:
@@ -64,7 +69,9 @@ def ground_level(source: Source, surface: Surface) -> tuple[float, str]:
         Where no level is given and no raster knows the place.
     """
     if source.settings.level_m is not None:
-        return source.settings.level_m, f"ground {source.settings.level_m:.1f} m as given"
+        return source.settings.level_m, words(
+            "heads.still_water.ground_m_as_given", level_m=source.settings.level_m
+        )
     level_m = float(surface.heights_m(source.easting_m, source.northing_m))
     if np.isnan(level_m):
         raise InputError([Fault(
@@ -72,4 +79,4 @@ def ground_level(source: Source, surface: Surface) -> tuple[float, str]:
             "stands where no elevation raster has a height",
             remedy="give its ground level as level_m, or a raster that reaches it",
         )])  # fmt: skip
-    return level_m, f"ground {level_m:.1f} m from the elevation raster"
+    return level_m, words("heads.still_water.ground_m_from_the_elevation", level_m=level_m)

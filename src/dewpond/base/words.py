@@ -25,7 +25,8 @@ def words(key: str, **values: Any) -> str:
         File and name within it, ``"remedies.larger_pump"``; tables inside go on with dots.
     **values
         What the template names. Numbers are written by the template: ``{{ head_m | number(1) }}``
-        gives 1,234.5 and ``{{ head_m | figures(3) }}`` three significant figures.
+        gives 1,234.5, ``{{ head_m | fixed(1) }}`` the same without the comma, and
+        ``{{ head_m | figures(3) }}`` three significant figures.
 
     Raises
     ------
@@ -43,7 +44,7 @@ def _template(key: str) -> Template:
     entry: Any = _table(file)
     for name in names:
         entry = entry[name]
-    return _environment().from_string(str(entry).strip())
+    return _environment().from_string(str(entry))
 
 
 @lru_cache(maxsize=64)
@@ -60,11 +61,16 @@ def _environment() -> Environment:
     environment = Environment(undefined=StrictUndefined, autoescape=False)
     environment.filters["number"] = _number
     environment.filters["figures"] = _figures
+    environment.filters["fixed"] = _fixed
     return environment
 
 
 def _number(value: float, decimals: int = 0) -> str:
     return f"{float(value):,.{decimals}f}"
+
+
+def _fixed(value: float, decimals: int = 0) -> str:
+    return f"{float(value):.{decimals}f}"
 
 
 def _figures(value: float, count: int = 4) -> str:

@@ -12,6 +12,7 @@ from dewpond.base.extrema import hollows_of, least_prominence_m, summits_of
 from dewpond.base.model import Heads, Holding, Network, Section, Source
 from dewpond.base.profile import GroundProfiles, ground_profiles
 from dewpond.base.still_water import still_water
+from dewpond.base.words import words
 
 # A level given for the source this far from the raster is worth a word [m]; common practice,
 # no source.
@@ -71,16 +72,17 @@ def _source_warnings(holding: Holding, source: Source) -> list[str]:
     found = []
     settings = source.settings
     if settings.kind == "mains" and settings.static_pressure_bar is None:
-        found.append(
-            f'Source "{source.name}" is a main without a static pressure: heads are counted from '
-            "the ground there and are too low; measure it and give static_pressure_bar"
-        )
+        found.append(words("heads.heads.source_is_a_main_without", name=source.name))
     raster_m = float(holding.surface.heights_m(source.easting_m, source.northing_m))
     if settings.level_m is not None and abs(settings.level_m - raster_m) > _LEVEL_DIFFERENCE_M:
         found.append(
-            f'Source "{source.name}": the level given, {settings.level_m:.1f} m, is '
-            f"{abs(settings.level_m - raster_m):.1f} m from the elevation raster there, "
-            f"{raster_m:.1f} m; check place, level and datum"
+            words(
+                "heads.heads.source_the_level_given_m",
+                name=source.name,
+                level_m=settings.level_m,
+                level_m_2=abs(settings.level_m - raster_m),
+                raster_m=raster_m,
+            )
         )
     return found
 
@@ -95,10 +97,14 @@ def _rise_warning(sections: Mapping[str, Section], pipes: pd.DataFrame) -> list[
     at_m = section.distance_m[int(np.nanargmax(section.ground_level_m))]
     rise_m = -float(pipes.at[worst, "lowest_static_head_m"])
     return [
-        f"{len(above)} of {len(pipes)} pipes run over ground above the still water of the source, "
-        f"where water cannot pass by itself: by {rise_m:.1f} m at worst, on {worst}, "
-        f"{at_m:,.0f} m along the pipe from the source; lowest_static_head_m below zero marks "
-        "each of them"
+        words(
+            "heads.heads.of_pipes_run_over_ground",
+            count=len(above),
+            count_2=len(pipes),
+            rise_m=rise_m,
+            worst=worst,
+            at_m=at_m,
+        )
     ]
 
 
@@ -112,9 +118,14 @@ def _gap_warning(sections: Mapping[str, Section]) -> list[str]:
         return []
     worst = max(touched, key=lambda name: unknown[name])
     return [
-        f"{len(touched)} of {len(sections)} pipes run over ground that has no height in any "
-        f"elevation raster, at {sum(unknown.values())} points in all, most on {worst} "
-        f"({unknown[worst]}); heads there are not known"
+        words(
+            "heads.heads.of_pipes_run_over_ground_that",
+            count=len(touched),
+            count_2=len(sections),
+            total=sum(unknown.values()),
+            worst=worst,
+            unknown=unknown[worst],
+        )
     ]
 
 

@@ -13,6 +13,7 @@ from dewpond.base.model import Holding, Terrain
 from dewpond.base.settings import WalkingSettings
 from dewpond.base.surface import FloatArray, Grid
 from dewpond.base.units import SQUARE_METRES_PER_HECTARE
+from dewpond.base.words import words
 
 # What follows is common practice, no source.
 _CELLS_ACROSS = 70
@@ -66,7 +67,7 @@ def model_terrain(holding: Holding, walking: WalkingSettings) -> Terrain:
 
 def _choose_cell(holding: Holding, walking: WalkingSettings) -> tuple[float, str]:
     if walking.cell_m is not None:
-        return walking.cell_m, f"Cell of {walking.cell_m:g} m as set in the project file."
+        return walking.cell_m, words("heads.terrain.cell_of_m_as_set", cell_m=walking.cell_m)
     grazed = list(holding.grazed) or list(range(len(holding.paddocks)))
     area_m2 = np.sort(
         holding.paddocks["area_ha"].to_numpy(dtype=np.float64)[grazed] * SQUARE_METRES_PER_HECTARE
@@ -79,10 +80,12 @@ def _choose_cell(holding: Holding, walking: WalkingSettings) -> tuple[float, str
         math.sqrt(area_m2.sum() / _MOST_GRAZED_CELLS),
     )
     cell_m = _neat(wanted_m)
-    return cell_m, (
-        f"Cell of {cell_m:g} m, {side_m / cell_m:.0f} cells across a paddock of "
-        f"{side_m**2 / SQUARE_METRES_PER_HECTARE:.1f} ha (a quarter of the grazed area lies in "
-        f"smaller ones); elevation posting {posting_m:.3g} m."
+    return cell_m, words(
+        "heads.terrain.cell_of_m_cells_across",
+        cell_m=cell_m,
+        side_m=side_m / cell_m,
+        side_m_2=side_m**2 / SQUARE_METRES_PER_HECTARE,
+        posting_m=posting_m,
     )
 
 
@@ -127,9 +130,12 @@ def _within_memory(cell_m: float, reason: str, bounds: FloatArray) -> tuple[floa
     if wide_m == cell_m:
         return cell_m, reason
     wide_m = math.ceil(wide_m * 2) / 2
-    return wide_m, (
-        f"{reason} Widened to {wide_m:g} m: {cell_m:g} m would make "
-        f"{area_m2 / cell_m**2 / 1e6:.0f} million cells of the holding's extent."
+    return wide_m, words(
+        "heads.terrain.widened_to_m_m_would",
+        reason=reason,
+        wide_m=wide_m,
+        cell_m=cell_m,
+        area_m2=area_m2 / cell_m**2 / 1e6,
     )
 
 

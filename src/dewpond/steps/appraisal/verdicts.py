@@ -19,6 +19,7 @@ from dewpond.base.model import (
 )
 from dewpond.base.settings import DesignSettings, PipeSettings
 from dewpond.base.units import SQUARE_METRES_PER_HECTARE
+from dewpond.base.words import words
 
 # Coverage is counted on cells; a share this close to one is rounding, not dry ground.
 _WHOLE_SHARE = 1 - 1e-9
@@ -37,7 +38,9 @@ def walking(
     names = [str(holding.paddocks.at[paddock, "name"]) for paddock in ids]
     dry_ha = float(dry["area_m2"].sum()) / SQUARE_METRES_PER_HECTARE
     return Verdict(
-        requirement=f"Grazed ground within {design.walk_limit_m:g} m of water",
+        requirement=words(
+            "appraisal.verdicts.grazed_ground_within_m_of", walk_limit_m=design.walk_limit_m
+        ),
         figure=100 * covered_share,
         limit=100.0,
         unit="%",
@@ -45,32 +48,38 @@ def walking(
         where=_listed(names),
         remedy=""
         if not names
-        else f"{_hectares(dry_ha)} stays out of reach; the notes say why: ease the siting rule "
-        "named there, allow sites inside paddocks ([siting] inside), lengthen the limit, or leave "
-        "that ground ungrazed",
+        else words("appraisal.verdicts.stays_out_of_reach_the", hectares=_hectares(dry_ha)),
     )
 
 
 def _hectares(area_ha: float) -> str:
-    return f"{area_ha:.2f} ha" if area_ha >= _LEAST_SHOWN_HA else "less than 0.01 ha"
+    return (
+        f"{area_ha:.2f} ha"
+        if area_ha >= _LEAST_SHOWN_HA
+        else words("appraisal.verdicts.less_than_ha")
+    )
 
 
 def _listed(names: Sequence[str]) -> str:
     """Return names in a row, the rest of a long list as a number."""
     shown = ", ".join(names[:_MOST_NAMES])
-    return shown if len(names) <= _MOST_NAMES else f"{shown} and {len(names) - _MOST_NAMES} more"
+    return (
+        shown
+        if len(names) <= _MOST_NAMES
+        else words("appraisal.verdicts.and_more", shown=shown, count=len(names) - _MOST_NAMES)
+    )
 
 
 def joined(siting: Siting, network: Network) -> Verdict:
     """Hold the outlets that pipe reaches against all outlets."""
     apart = len(network.unconnected)
     return Verdict(
-        requirement="Outlets joined to the source by pipe",
+        requirement=words("appraisal.verdicts.outlets_joined_to_the_source"),
         figure=float(len(siting.sites) - apart),
         limit=float(len(siting.sites)),
         unit="outlets",
         met=apart == 0,
-        remedy="" if apart == 0 else "allow pipe across open ground, or add a way in [features]",
+        remedy="" if apart == 0 else words("appraisal.verdicts.allow_pipe_across_open_ground"),
     )
 
 
@@ -81,7 +90,7 @@ def static_head(network: Network, heads: Heads, intake: Intake) -> Verdict:
     lowest_m = float(head_m.min()) if len(outlets) else float("nan")
     above = list(head_m.index[head_m <= 0])
     return Verdict(
-        requirement="Water at rest stands above every outlet",
+        requirement=words("appraisal.verdicts.water_at_rest_stands_above"),
         figure=lowest_m,
         limit=0.0,
         unit="m",
@@ -89,8 +98,7 @@ def static_head(network: Network, heads: Heads, intake: Intake) -> Verdict:
         where=_listed(above),
         remedy=""
         if not above
-        else f"raise the water level at the source by at least {-lowest_m:.1f} m, "
-        "by a higher tank or a pump, or take another source",
+        else words("appraisal.verdicts.raise_the_water_level_at", value=-lowest_m),
     )
 
 
@@ -105,13 +113,13 @@ def delivered(network: Network, heads: Heads, intake: Intake, sizes: Sizes) -> V
     dry = _behind_high_ground(network, heads, _lift_m(heads, intake))
     short = [name for name in spare_m.index if name in dry or not spare_m[name] >= -_ROUNDING_M]
     return Verdict(
-        requirement="Every outlet gets its design flow with the mobs at their worst places",
+        requirement=words("appraisal.verdicts.every_outlet_gets_its_design"),
         figure=float(len(spare_m) - len(short)),
         limit=float(len(spare_m)),
         unit="outlets",
         met=not short,
         where=_listed(short),
-        remedy="" if not short else "see the requirements of pipe and source below",
+        remedy="" if not short else words("appraisal.verdicts.see_the_requirements_of_pipe"),
     )
 
 
@@ -145,11 +153,11 @@ def pipe(sizes: Sizes, settings: PipeSettings) -> Iterable[Verdict]:
     pipes = sizes.pipes
     residual, speed = pipes["lowest_residual_head_m"], pipes["velocity_m_s"]
     yield Verdict(
-        "Water stands over the ground along every pipe",
+        words("appraisal.verdicts.water_stands_over_the_ground"),
         float(residual.min()), settings.summit_margin_m, "m", True, str(residual.idxmin()),
     )  # fmt: skip
     yield Verdict(
-        "Flow in every pipe is slow enough",
+        words("appraisal.verdicts.flow_in_every_pipe_is"),
         float(speed.max()), settings.velocity_limit_m_s, "m/s", True, str(speed.idxmax()),
     )  # fmt: skip
 

@@ -14,6 +14,7 @@ from shapely import ops
 from dewpond.base.settings import BreaksSettings
 from dewpond.base.surface import Surface
 from dewpond.base.units import SQUARE_METRES_PER_HECTARE
+from dewpond.base.words import words
 from dewpond.steps.breaks.lanes import lane_along
 from dewpond.steps.breaks.strips import equal_strips, polygons_of
 from dewpond.steps.breaks.water import Limits, Outlet, Water, water_by_hose, water_by_lane
@@ -146,8 +147,8 @@ def _angles(
     long_side = _long_side(shape)
     beside = [_fence_way(shape, outlet) for outlet in outlets]
     wanted = {
-        "across the long side": [long_side],
-        "square to the water fence": beside or [long_side],
+        words("breaks.divide.across_the_long_side"): [long_side],
+        words("breaks.divide.square_to_the_water_fence"): beside or [long_side],
     }.get(settings.strips, [long_side, long_side + math.pi / 2, *beside])
     kept: list[float] = []
     for angle in wanted:

@@ -12,6 +12,7 @@ import shapely
 from dewpond.base.model import Breaks, Demand, Holding
 from dewpond.base.settings import BreaksSettings
 from dewpond.base.units import SQUARE_METRES_PER_HECTARE
+from dewpond.base.words import words
 from dewpond.steps.breaks.divide import Division
 from dewpond.steps.breaks.moves import list_moves
 
@@ -97,11 +98,11 @@ def _geometry(
 
 def _warnings(breaks: gpd.GeoDataFrame) -> tuple[str, ...]:
     found = [
-        f"Break {row.name_} has no water: {row.reason}."
+        words("breaks.tables.break_has_no_water", name=row.name_, reason=row.reason)
         for row in breaks.rename(columns={"name": "name_"}).itertuples()
         if not row.watered
     ]
     for name, shape in zip(breaks["name"], breaks.geometry, strict=True):
         if shape.geom_type != "Polygon":
-            found.append(f"Break {name} lies in pieces: no straight fence keeps it in one.")
+            found.append(words("breaks.tables.break_lies_in_pieces_no", name=name))
     return tuple(found)

@@ -12,6 +12,7 @@ import shapely
 
 from dewpond.base.model import Candidates, Holding, Terrain
 from dewpond.base.settings import DesignSettings, LayoutSettings, SitingSettings
+from dewpond.base.words import words
 from dewpond.steps.candidates.fences import merge_fences
 from dewpond.steps.candidates.inside import InsidePlaces, places_within
 from dewpond.steps.candidates.places import (
@@ -109,8 +110,12 @@ def _beside_nothing(wished: pd.DataFrame) -> list[str]:
     """Tell of places the user named that stand beside no grazed paddock."""
     lost = wished[wished["kind"].isin(BY_WORD) & (wished["paddocks"].map(len) == 0)]
     return [
-        f"The {kind} outlet at E {easting_m:.0f} N {northing_m:.0f} stands beside no grazed "
-        "paddock, so it can serve none and is left out"
+        words(
+            "candidates.find.the_outlet_at_e_n",
+            kind=kind,
+            easting_m=easting_m,
+            northing_m=northing_m,
+        )
         for kind, easting_m, northing_m in zip(
             lost["kind"], lost["easting_m"], lost["northing_m"], strict=True
         )

@@ -15,6 +15,7 @@ import shapely
 from dewpond.base.model import Holding
 from dewpond.base.settings import DesignSettings, SitingSettings
 from dewpond.base.units import SQUARE_METRES_PER_HECTARE
+from dewpond.base.words import words
 from dewpond.steps.candidates.places import inside_places
 
 # What follows is common practice, no source. Places as close as a quarter of the reach of an
@@ -140,10 +141,14 @@ def _about_hopeless(
     area_m2 = float(holding.paddocks.geometry.loc[list(hopeless)].area.sum())
     least = math.ceil(area_m2 / (math.pi * reach_m**2))
     return [
-        f"{_names(holding.paddocks, hopeless)}: a walk of {design.walk_limit_m:g} m is too short "
-        f"for {area_m2 / SQUARE_METRES_PER_HECTARE:.1f} ha; it would take at least {least} "
-        f"outlets, and no more than {_MOST_PLACES} places are tried within a paddock, so none "
-        "are: raise design.walk_limit_m, or give smaller paddocks"
+        words(
+            "candidates.inside.a_walk_of_m_is",
+            names=_names(holding.paddocks, hopeless),
+            walk_limit_m=design.walk_limit_m,
+            area_m2=area_m2 / SQUARE_METRES_PER_HECTARE,
+            least=least,
+            most_places=_MOST_PLACES,
+        )
     ]
 
 
@@ -155,14 +160,19 @@ def _about_coarse(
     if not coarse:
         return []
     return [
-        f"{_names(holding.paddocks, list(coarse))}: places for outlets within are tried up to "
-        f"{max(coarse.values()):.0f} m apart, far for a walk of {reach_m:.0f} m, to keep to about "
-        f"{_MOST_PLACES} in a paddock, so the scheme has more outlets than it might: a longer "
-        "design.walk_limit_m or smaller paddocks need fewer"
+        words(
+            "candidates.inside.places_for_outlets_within_are",
+            names=_names(holding.paddocks, list(coarse)),
+            most=max(coarse.values()),
+            reach_m=reach_m,
+            most_places=_MOST_PLACES,
+        )
     ]
 
 
 def _names(paddocks: gpd.GeoDataFrame, ids: Sequence[int], most: int = 5) -> str:
     names = [str(name) for name in paddocks["name"].loc[list(ids)]]
-    more = f" and {len(names) - most} more" if len(names) > most else ""
+    more = (
+        words("candidates.inside.and_more", count=len(names) - most) if len(names) > most else ""
+    )
     return ", ".join(names[:most]) + more

@@ -12,6 +12,7 @@ from scipy.sparse.csgraph import connected_components
 
 from dewpond.base.model import Holding, Source
 from dewpond.base.surface import FloatArray
+from dewpond.base.words import words
 from dewpond.steps.corridors.detour import way_round
 from dewpond.steps.corridors.linework import (
     GRID_M,
@@ -57,8 +58,12 @@ def leave_keep_outs(
         work = _with_way_out(work, way, forbidden)
         names = _names(holding, shapely.Point(place))
         notes.append(
-            f'Source "{source.name}" stands in {names}: pipe leaves it by the shortest way to the '
-            f"edge, {way.length:.0f} m over open ground"
+            words(
+                "routing.enclosed.source_stands_in_pipe_leaves",
+                name=source.name,
+                names=names,
+                length=way.length,
+            )
         )
     return work, tuple(notes)
 
@@ -82,11 +87,8 @@ def about_cut_off(
 
 def _cut_off(source: Source, names: str) -> str:
     if not names:
-        return f'Source "{source.name}" cannot be joined to any place for an outlet'
-    return (
-        f'Source "{source.name}" is cut off from every place for an outlet by {names}: leave a '
-        "gap in it where pipe may pass, or give pipe that is there already in [features]"
-    )
+        return words("routing.enclosed.source_cannot_be_joined_to", name=source.name)
+    return words("routing.enclosed.source_is_cut_off_from", name=source.name, names=names)
 
 
 def _way_out(work: Linework, place: FloatArray, forbidden: shapely.Geometry) -> shapely.LineString:
@@ -152,7 +154,7 @@ def _touched(kind: str, table: gpd.GeoDataFrame, where: shapely.Geometry) -> Ite
         yield (
             f'{kind} "{name}"'
             if known
-            else f"a {kind} without a name"
+            else words("routing.enclosed.a_without_a_name", kind=kind)
             if kind == "keep-out"
             else kind
         )

@@ -9,6 +9,7 @@ from dewpond.base.model import Delivery, Flows, Heads, Intake, Network, Sizes, W
 from dewpond.base.settings import PipeSettings
 from dewpond.base.surface import FloatArray
 from dewpond.base.units import l_min_from_m3_s
+from dewpond.base.words import words
 from dewpond.steps.delivery.piping import make_piping
 from dewpond.steps.delivery.settle import settle
 
@@ -79,8 +80,7 @@ def deliver(
     table = _table(outlets, alone, together, combinations)
     short = piping.break_level_m - flow.head_m[:, piping.before].min(axis=0, initial=np.inf)
     warnings = [
-        f"{name}: with outlets wide open more would leave it than flows in; it runs down while "
-        "they stand open, and fills again after"
+        words("delivery.deliver.with_outlets_wide_open_more", name=name)
         for name, lack, tank in zip(sizes.breaks.index, short, piping.is_tank, strict=True)
         if tank and lack > _TANK_SHORT_M
     ]
@@ -98,9 +98,7 @@ def _nothing(outlets: pd.Index) -> Delivery:
     )
     if not len(outlets):
         return Delivery(table)
-    return Delivery(
-        table, ("no size of pipe fits, so what would flow at the outlets cannot be worked out",)
-    )
+    return Delivery(table, (words("delivery.deliver.no_size_of_pipe_fits"),))
 
 
 def _combinations(

@@ -11,6 +11,7 @@ from dewpond.base.errors import Fault, InputError
 from dewpond.base.model import Demand, Holding, Mob
 from dewpond.base.settings import DemandSettings, DesignSettings, MobSettings
 from dewpond.base.units import MINUTES_PER_HOUR
+from dewpond.base.words import words
 from dewpond.steps.demand.calendar import MONTH_NAMES, MONTHS, State, states
 from dewpond.steps.demand.methods import Figure, figure_for
 
@@ -188,8 +189,7 @@ def _by_paddock(holding: Holding, stock: pd.DataFrame) -> pd.DataFrame:
 def _apart_notes(mobs: pd.DataFrame, peak_month: int) -> list[str]:
     """Say where the peaks of the mobs fall apart, and that the weather is one for all months."""
     notes = [
-        f"The holding needs most in {MONTH_NAMES[peak_month - 1]}; every month is reckoned with "
-        f"the weather of the peak day."
+        words("demand.estimate.the_holding_needs_most_in", month_names=MONTH_NAMES[peak_month - 1])
     ]
     apart = [
         f"{name} in {MONTH_NAMES[int(month) - 1]}"
@@ -197,10 +197,7 @@ def _apart_notes(mobs: pd.DataFrame, peak_month: int) -> list[str]:
         if month not in (0, peak_month)
     ]
     if apart:
-        notes.append(
-            f"Mobs that peak in another month ({', '.join(apart)}) have their pipe and troughs "
-            "sized for their own peak."
-        )
+        notes.append(words("demand.estimate.mobs_that_peak_in_another", names=", ".join(apart)))
     return notes
 
 
@@ -209,6 +206,7 @@ def _weight_notes(mob: MobSettings) -> tuple[str, ...]:
     if low <= mob.weight_kg <= high:
         return ()
     return (
-        f"{mob.weight_kg:g} kg is an unlikely live weight for {mob.species}; "
-        "check weight_kg in the project file",
+        words(
+            "demand.estimate.kg_is_an_unlikely_live", weight_kg=mob.weight_kg, species=mob.species
+        ),
     )

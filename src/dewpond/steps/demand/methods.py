@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from dewpond.base.errors import Fault, InputError, nearest_name
 from dewpond.base.settings import DemandSettings, MobSettings
+from dewpond.base.words import words
 from dewpond.steps.demand.equations import (
     SHRUNK_SHARE,
     beef_water_l,
@@ -55,7 +56,9 @@ def figure_for(mob: MobSettings, settings: DemandSettings) -> Figure:
     for name in _ORDER[settings.method]:
         found = _METHODS[name](mob, settings, name == settings.method)
         if isinstance(found, Figure):
-            notes = tuple(f"{reason}; {name} is used" for reason in passed_over)
+            notes = tuple(
+                words("demand.methods.is_used", reason=reason, name=name) for reason in passed_over
+            )
             return replace(found, notes=notes + found.notes)
         passed_over.append(f"{name} {found.reason}")
     fault = Fault(f'[[mob]] "{mob.name}"', "no method has a figure for it")
@@ -64,8 +67,8 @@ def figure_for(mob: MobSettings, settings: DemandSettings) -> Figure:
 
 def _live_weight_share(mob: MobSettings, settings: DemandSettings, chosen: bool) -> Figure:
     share = settings.share_lactating if mob.lactating else settings.share_other
-    state = "in milk, young included" if mob.lactating else "not in milk"
-    source = f"common practice, no source: {share * 100:g} % of live weight a day, {state}"
+    state = words("demand.methods.in_milk_young_included") if mob.lactating else "not in milk"
+    source = words("demand.methods.common_practice_no_source_of", share=share * 100, state=state)
     return Figure(share * mob.weight_kg, "live weight share", source)
 
 
@@ -82,10 +85,8 @@ def _cattle_temperature_table(
 def _sheep_table(mob: MobSettings, settings: DemandSettings, chosen: bool) -> Figure | Refusal:
     figure = _from_table("sheep table", "NRC sheep", mob, settings, chosen)
     if isinstance(figure, Figure) and settings.air_temperature_c > _MILD_C:
-        note = (
-            "the figures of the sheep table are for mild weather, not for a hot day "
-            f"({settings.air_temperature_c:g} °C); sheep drink about 40 % more in summer than in "
-            "winter (DPIRD Western Australia)"
+        note = words(
+            "demand.methods.the_figures_of_the_sheep", air_temperature_c=settings.air_temperature_c
         )
         return replace(figure, notes=(*figure.notes, note))
     return figure
@@ -95,9 +96,9 @@ def _cattle_temperature_equation(
     mob: MobSettings, settings: DemandSettings, chosen: bool
 ) -> Figure | Refusal:
     if mob.species != "cattle":
-        return Refusal(f"has no figure for {mob.species}")
+        return Refusal(words("demand.methods.has_no_figure_for", species=mob.species))
     if mob.lactating:
-        return Refusal("is not fitted for cows in milk")
+        return Refusal(words("demand.methods.is_not_fitted_for_cows"))
     index = float(
         effective_temperature(
             settings.air_temperature_c,
@@ -110,9 +111,8 @@ def _cattle_temperature_equation(
     return Figure(
         float(beef_water_l(weight_kg, index)),
         "cattle temperature equation",
-        "NASEM, Nutrient Requirements of Beef Cattle, 8th ed. 2016, eq. 19-103 and 19-105 "
-        "(at second hand)",
-        "growing and finishing cattle",
+        words("demand.methods.nasem_nutrient_requirements_of_beef"),
+        words("demand.methods.growing_and_finishing_cattle"),
         _equation_notes(mob, settings, index),
     )
 
@@ -125,14 +125,16 @@ def _equation_notes(mob: MobSettings, settings: DemandSettings, index: float) ->
     ):
         if not low <= value <= high:
             notes.append(
-                f"{value:g} {unit} lies outside the {low:g} to {high:g} {unit} for which the "
-                "equation is taken to hold (common practice, no source)"
+                words(
+                    "demand.methods.lies_outside_the_to_for",
+                    value=value,
+                    unit=unit,
+                    low=low,
+                    high=high,
+                )
             )
     if index < float(lowest_effective_temperature(SHRUNK_SHARE * mob.weight_kg)):
-        notes.append(
-            f"the effective temperature index {index:.1f} lies below the turning point of the "
-            "equation; the figure at that point is used"
-        )
+        notes.append(words("demand.methods.the_effective_temperature_index_lies", index=index))
     return tuple(notes)
 
 
@@ -142,11 +144,21 @@ def _from_table(
     classes = classes_of(table, mob.species)
     label = f"{table} " if method == "class table" else ""
     if not classes:
-        return Refusal(f"{label}has no figure for {mob.species}")
+        return Refusal(
+            words("demand.methods.has_no_figure_for_2", label=label, species=mob.species)
+        )
     stock_class = _named_class(classes, mob, chosen) or usual_class(table, mob)
     if stock_class is None:
         state = "in milk" if mob.lactating else "not in milk"
-        return Refusal(f"{label}has no class for {mob.species} {state} of {mob.weight_kg:g} kg")
+        return Refusal(
+            words(
+                "demand.methods.has_no_class_for_of",
+                label=label,
+                species=mob.species,
+                state=state,
+                weight_kg=mob.weight_kg,
+            )
+        )
     reading = read_class(
         table, mob.species, stock_class, mob.weight_kg, settings.air_temperature_c
     )

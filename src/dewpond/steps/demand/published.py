@@ -12,6 +12,7 @@ import pandas as pd
 from dewpond.base.settings import MobSettings
 from dewpond.base.tables import Column, packaged_table
 from dewpond.base.units import KILOGRAMS_PER_POUND, LITRES_PER_US_GALLON
+from dewpond.base.words import words
 
 # Water use of animals of one kind goes with the 0.75 power of live weight, as their metabolism
 # does (Kleiber 1932); used only beyond the weights that a table holds.
@@ -119,8 +120,11 @@ def read_class(
     if nearest_kg != weight_kg:
         figure *= (weight_kg / nearest_kg) ** METABOLIC_POWER
         notes += (
-            f"{weight_kg:g} kg lies outside the {_span(weights, 'kg')} of the table; its nearest "
-            "figure is carried on with the 0.75 power of live weight",
+            words(
+                "demand.published.kg_lies_outside_the_of",
+                weight_kg=weight_kg,
+                span=_span(weights, "kg"),
+            ),
         )
     return Reading(figure, source, notes)
 
@@ -139,12 +143,19 @@ def _temperature_notes(temperatures_c: pd.Series, air_temperature_c: float) -> t
         return ()
     hotter = air_temperature_c > temperatures_c.max()
     return (
-        f"{air_temperature_c:g} °C lies outside the {_span(temperatures_c.to_numpy(), '°C')} of "
-        "the table; its nearest figure is used"
-        + (", and stock will drink more than that" if hotter else ""),
+        words(
+            "demand.published.c_lies_outside_the_of",
+            air_temperature_c=air_temperature_c,
+            span=_span(temperatures_c.to_numpy(), "°C"),
+        )
+        + (words("demand.published.and_stock_will_drink_more") if hotter else ""),
     )
 
 
 def _span(values: npt.ArrayLike, unit: str) -> str:
     low, high = np.nanmin(values), np.nanmax(values)
-    return f"{low:.0f} {unit}" if low == high else f"{low:.0f} to {high:.0f} {unit}"
+    return (
+        f"{low:.0f} {unit}"
+        if low == high
+        else words("demand.published.to", low=low, high=high, unit=unit)
+    )

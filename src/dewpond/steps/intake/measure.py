@@ -9,6 +9,7 @@ from dewpond.base.model import Flows, Heads, Holding, Intake, Network, Source
 from dewpond.base.settings import PipeSettings, SupplySettings
 from dewpond.base.sources import SourceCurve, pump_place, source_curve
 from dewpond.base.surface import FloatArray
+from dewpond.base.words import words
 from dewpond.steps.intake.pumping import lift_by_pump
 
 # The level of a main is drawn as straight pieces between so many points: of a concave curve, so
@@ -84,19 +85,20 @@ def _from_tank(
 ) -> tuple[SourceCurve, str, tuple[str, ...]]:
     """Return the level of the tank as a curve that does not fall, and how it comes about."""
     level_m = tank_level_m(holding, source)
-    reason = f"{source.name}: water in the tank stands at {level_m:.1f} m whatever is drawn."
+    reason = words("intake.measure.water_in_the_tank_stands", name=source.name, level_m=level_m)
     warnings = fill.curve.warnings
     if source.settings.kind == "header_tank" and fill.fed_by == source.name:
         if np.isinf(fill.daily_volume_l):
-            warnings += (
-                f'Source "{source.name}": what fills the tank is not given, so it is taken as '
-                "kept full; give fed_by, yield_l_min or yield_l_day to have that judged",
-            )
+            warnings += (words("intake.measure.source_what_fills_the_tank", name=source.name),)
     elif fill.pump is not None:
-        reason += f" A pump fills it from {fill.fed_by}, in {fill.hours:g} h a day."
+        reason += words(
+            "intake.measure.a_pump_fills_it_from", fed_by=fill.fed_by, hours=fill.hours
+        )
     else:
         flow = f"{fill.flow_l_min:.1f} L/min" if np.isfinite(fill.flow_l_min) else "its yield"
-        reason += f" {fill.fed_by} fills it with {flow}, in {fill.hours:g} h a day."
+        reason += words(
+            "intake.measure.fills_it_with_in_h", fed_by=fill.fed_by, flow=flow, hours=fill.hours
+        )
     flat = SourceCurve(level_m, level_m, np.inf, fill.daily_volume_l, False, reason)
     return flat, reason, warnings
 

@@ -14,6 +14,7 @@ from dewpond.base.settings.water import PumpSettings
 from dewpond.base.sources import SourceCurve, allowed_friction_m
 from dewpond.base.surface import FloatArray
 from dewpond.base.units import m3_s_from_l_min
+from dewpond.base.words import words
 
 _POINTS = 41
 _LEAST_HEAD_M = 1.0  # a pump asked for less is not needed
@@ -51,14 +52,11 @@ def lift_by_pump(
         raise ValueError(f"{source.name} has no pump")
     warnings: tuple[str, ...] = ()
     if pump.power == "solar":
-        warnings = (
-            f'Source "{source.name}": a solar pump without a tank after it gives water in sun '
-            "only; let it fill a tank",
-        )
+        warnings = (words("intake.pumping.source_a_solar_pump_without", name=source.name),)
     if pump.curve_flow_l_min:
         flow, head = pump_points(pump)
         added = float(np.interp(total_l_min, flow, head))
-        reason = f"The pump's own curve adds {added:.1f} m at {total_l_min:.1f} L/min."
+        reason = words("intake.pumping.the_pump_s_own_curve", added=added, total_l_min=total_l_min)
         grid = _with_design(np.union1d(flow, np.linspace(0.0, flow[-1], _POINTS)), total_l_min)
         return Lifted(
             grid, curve.level_at_m(grid) + np.interp(grid, flow, head), added, reason, warnings
@@ -66,12 +64,14 @@ def lift_by_pump(
     need_m, rule = design_head(pump, curve, heads, network, total_l_min, supply, pipe)
     if need_m < _LEAST_HEAD_M or total_l_min <= 0.0:
         grid = np.linspace(0.0, max(total_l_min, 1.0), _POINTS)
-        reason = f"No pump is needed: {rule}."
+        reason = words("intake.pumping.no_pump_is_needed", rule=rule)
         return Lifted(grid, curve.level_at_m(grid), 0.0, reason, warnings)
     design = single_point_curve(float(m3_s_from_l_min(total_l_min)), need_m)
     grid = np.linspace(0.0, 2.0 * total_l_min, _POINTS)
     level = curve.level_at_m(grid) + design.head_m(m3_s_from_l_min(grid))
-    reason = f"A pump of {total_l_min:.1f} L/min at {need_m:.1f} m is sized from scratch: {rule}."
+    reason = words(
+        "intake.pumping.a_pump_of_l_min", total_l_min=total_l_min, need_m=need_m, rule=rule
+    )
     return Lifted(grid, level, need_m, reason, warnings)
 
 
@@ -86,16 +86,19 @@ def design_head(
 ) -> tuple[float, str]:
     """Return the head for which a pump is sized [m], and the rule in words."""
     if pump.head_m is not None:
-        return pump.head_m, "its head is given"
+        return pump.head_m, words("intake.pumping.its_head_is_given")
     water_m = float(curve.level_at_m(total_l_min))
     allowance = supply.friction_allowance_m_per_100_m
     needs = _needs(heads, network, supply, pipe)
     if not needs.size:
-        return 0.0, "no outlet asks for water"
+        return 0.0, words("intake.pumping.no_outlet_asks_for_water")
     highest_m = float(needs.max())
-    rule = (
-        f"from water at {water_m:.1f} m to the most demanding place, {highest_m:.1f} m, with "
-        f"{supply.outlet_head_m:g} m at each outlet and {allowance:g} m for each 100 m of pipe"
+    rule = words(
+        "intake.pumping.from_water_at_m_to",
+        water_m=water_m,
+        highest_m=highest_m,
+        outlet_head_m=supply.outlet_head_m,
+        allowance=allowance,
     )
     return highest_m - water_m, rule
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dewpond.base.model import Source
 from dewpond.base.settings import DesignSettings, SupplySettings
+from dewpond.base.words import words
 
 # Depths of outside pipe beyond which the undertaker's consent is asked for in the United Kingdom
 # [mm]: Water Supply (Water Fittings) Regulations 1999, regulation 5.
@@ -17,49 +18,40 @@ def frost_notes(
     notes = [_frost(supply, design, drains)]
     if design.laying == "buried":
         notes.append(_cover(source, supply))
-    notes.append(
-        "At each trough: a service valve close to the inlet, and the float valve fixed and kept "
-        "from stock (guidance on the United Kingdom's water fittings rules); stop valves stand in "
-        "marked, covered boxes that stock and machines cannot reach (common practice)."
-    )
+    notes.append(words("isolation.frost.at_each_trough_a_service"))
     return tuple(notes)
 
 
 def _frost(supply: SupplySettings, design: DesignSettings, drains: int) -> str:
     emptied = (
-        f"shut the valve at the source and open the {drains} drain points and every trough"
+        words("isolation.frost.shut_the_valve_at_the", drains=drains)
         if drains
-        else "shut the valve at the source and let it run out at the troughs"
+        else words("isolation.frost.shut_the_valve_at_the_source")
     )
     if design.laying == "buried":
-        kept = "the rising pipe at each trough needs lagging or draining all the same"
+        kept = words("isolation.frost.the_rising_pipe_at_each")
         if supply.used_in_winter:
-            return (
-                f"Used in winter: pipe lies under {supply.frost_depth_mm:.0f} mm of cover, below "
-                f"frost; {kept}."
+            return words(
+                "isolation.frost.used_in_winter_pipe_lies",
+                frost_depth_mm=supply.frost_depth_mm,
+                kept=kept,
             )
-        return (
-            f"Not used in winter: before the first frost {emptied}; pipe with less than "
-            f"{supply.frost_depth_mm:.0f} mm of cover freezes if it stays full."
+        return words(
+            "isolation.frost.not_used_in_winter_before",
+            emptied=emptied,
+            frost_depth_mm=supply.frost_depth_mm,
         )
     if supply.used_in_winter:
-        return (
-            "Used in winter, yet pipe on the surface freezes: bury it under at least "
-            f"{supply.frost_depth_mm:.0f} mm of cover, or water stock otherwise in frost."
+        return words(
+            "isolation.frost.used_in_winter_yet_pipe", frost_depth_mm=supply.frost_depth_mm
         )
-    return (
-        f"Pipe on the surface freezes: before the first frost {emptied}, and leave the drains "
-        "open until spring."
-    )
+    return words("isolation.frost.pipe_on_the_surface_freezes", emptied=emptied)
 
 
 def _cover(source: Source, supply: SupplySettings) -> str:
-    text = f"Cover of {supply.frost_depth_mm:.0f} mm is planned, over the top of the pipe"
+    text = words("isolation.frost.cover_of_mm_is_planned", frost_depth_mm=supply.frost_depth_mm)
     outside = not _LEAST_COVER_MM <= supply.frost_depth_mm <= _MOST_COVER_MM
     if source.settings.kind == "mains":
-        text += (
-            "; in the United Kingdom outside pipe on a main with less than 750 mm or more than "
-            "1350 mm needs the water undertaker's consent"
-        )
-        text += ", which is the case here" if outside else ""
-    return text + ". Local code and the water undertaker decide; ask before work starts."
+        text += words("isolation.frost.in_the_united_kingdom_outside")
+        text += words("isolation.frost.which_is_the_case_here") if outside else ""
+    return text + words("isolation.frost.local_code_and_the_water")

@@ -9,6 +9,7 @@ import shapely
 from dewpond.base.jointdesign import JointDesign
 from dewpond.base.model import Candidates, Corridors, Holding, Proof
 from dewpond.base.settings import LayoutSettings
+from dewpond.base.words import words
 from dewpond.steps.layout.options import IntArray
 from dewpond.steps.layout.still_water import HighGround
 
@@ -19,10 +20,8 @@ _SAME_PLACE_M = 0.01
 def about_unjoined(candidates: Candidates, sites: IntArray, source: str) -> Iterator[str]:
     """Name outlets that the user fixed where no pipe can go."""
     for point in candidates.sites.geometry.iloc[sites]:
-        yield (
-            f"The outlet fixed at easting {point.x:.0f}, northing {point.y:.0f} cannot be joined "
-            f'to source "{source}": no way for pipe leads there; open one, or give a track or '
-            "existing pipe in [features]"
+        yield words(
+            "layout.remarks.the_outlet_fixed_at_easting", x=point.x, y=point.y, source=source
         )
 
 
@@ -32,9 +31,8 @@ def about_useless(holding: Holding, candidates: Candidates) -> Iterator[str]:
     tree = shapely.STRtree(fixed)
     for point in holding.features.fixed_outlets.geometry:
         if not tree.query(point, predicate="dwithin", distance=_SAME_PLACE_M).size:
-            yield (
-                f"The outlet fixed at easting {point.x:.0f}, northing {point.y:.0f} stands in or "
-                "beside no grazed paddock and is left out"
+            yield words(
+                "layout.remarks.the_outlet_fixed_at_easting_northing", x=point.x, y=point.y
             )
 
 
@@ -43,14 +41,11 @@ def about_limits(holding: Holding, broken: IntArray, layout: LayoutSettings) -> 
     grazed = holding.grazed
     most = layout.most_outlets_per_paddock
     asked = f"at least {layout.least_outlets_per_paddock}" + (
-        "" if most is None else f" and at most {most}"
+        "" if most is None else words("layout.remarks.and_at_most", most=most)
     )
     for row in broken:
         name = holding.paddocks.at[grazed[row], "name"]
-        yield (
-            f"{name}: {asked} outlets were asked for; no scheme was found that keeps this and "
-            "waters all ground in reach, so the ground was watered"
-        )
+        yield (words("layout.remarks.outlets_were_asked_for_no", name=name, asked=asked))
 
 
 def about_still_water(
@@ -60,10 +55,12 @@ def about_still_water(
     outlets = int(high.sites[sites].sum())
     length_m = float(corridors.edges["length_m"].to_numpy()[edges[high.edges[edges]]].sum())
     if outlets or length_m > 0:
-        yield (
-            f'Source "{source}" stands too low for some of the ground: outlets with too little '
-            f"static head {outlets}, pipe over ground above its still water ({high.level_m:.1f} m)"
-            f" {length_m:.0f} m; no lower place or way serves that ground"
+        yield words(
+            "layout.remarks.source_stands_too_low_for",
+            source=source,
+            outlets=outlets,
+            level_m=high.level_m,
+            length_m=length_m,
         )
 
 
@@ -71,20 +68,25 @@ def about_gap(
     proof: Proof, chosen: JointDesign, layout: LayoutSettings, source: str
 ) -> Iterator[str]:
     """Own up to a proof that falls short of the one asked for, and say why the search stopped."""
-    unproven = f"up to {100 * proof.gap:.1f} % of its price might be saved"
-    choice = f'The choice of outlets and pipe from "{source}"'
+    unproven = words("layout.remarks.up_to_of_its_price", gap=100 * proof.gap)
+    choice = words("layout.remarks.the_choice_of_outlets_and", source=source)
     if not chosen.reproducible:
-        yield (
-            f"{choice} was cut short after {layout.time_limit_s:g} s: {unproven}, and another run "
-            "may find another scheme"
+        yield words(
+            "layout.remarks.was_cut_short_after_s",
+            choice=choice,
+            time_limit_s=layout.time_limit_s,
+            unproven=unproven,
         )
     elif proof.gap <= max(layout.optimality_gap, 1e-6):
         return
     elif chosen.gap > max(layout.optimality_gap, 1e-6):
-        yield f"{choice} stopped at its {chosen.status}: {unproven}"
+        yield words(
+            "layout.remarks.stopped_at_its", choice=choice, status=chosen.status, unproven=unproven
+        )
     else:
-        yield (
-            f"{choice} stopped within the gap asked for ({100 * layout.optimality_gap:g} %) while "
-            "it also counted, besides the price, works above still water and on preferred ground; "
-            f"in price alone {unproven}. A smaller layout.optimality_gap narrows this"
+        yield words(
+            "layout.remarks.stopped_within_the_gap_asked",
+            choice=choice,
+            optimality_gap=100 * layout.optimality_gap,
+            unproven=unproven,
         )

@@ -10,6 +10,7 @@ import scipy.sparse as sp
 from dewpond.base.model import Candidates, Layout, Reach, Siting
 from dewpond.base.surface import FloatArray
 from dewpond.base.units import SQUARE_METRES_PER_HECTARE
+from dewpond.base.words import words
 
 IntArray = npt.NDArray[np.intp]
 BoolArray = npt.NDArray[np.bool_]
@@ -72,7 +73,7 @@ def _warnings(candidates: Candidates, reach: Reach, unreachable: BoolArray) -> t
     unjoined = _hectares(reach.cells[unreachable & in_reach])
     limit = f"{reach.limit_m:g} m"
     if reach.hose_m > 0:
-        limit += f" beyond a hose of {reach.hose_m:g} m"
+        limit += words("siting.assign.beyond_a_hose_of_m", hose_m=reach.hose_m)
     return (
         *(_beyond(candidates, int(p), area, limit) for p, area in beyond.items()),
         *(_unjoined(candidates, int(p), area) for p, area in unjoined.items()),
@@ -84,28 +85,34 @@ def _hectares(cells: pd.DataFrame) -> pd.Series:
 
 
 def _area(area_ha: float) -> str:
-    return f"{area_ha:.2f} ha" if area_ha >= 0.005 else "less than 0.01 ha"
+    return f"{area_ha:.2f} ha" if area_ha >= 0.005 else words("siting.assign.less_than_ha")
 
 
 def _beyond(candidates: Candidates, paddock: int, area_ha: float, limit: str) -> str:
     name, sites, struck = _reasons(candidates, paddock)
     area = _area(area_ha)
-    because = f"places struck out there: {struck}" if struck else "no place was struck out there"
+    because = (
+        words("siting.assign.places_struck_out_there", struck=struck)
+        if struck
+        else words("siting.assign.no_place_was_struck_out")
+    )
     if sites == 0:
-        return f"{name}: {area} stays without water: no place for an outlet passes ({because})"
-    return (
-        f"{name}: {area} stays without water: farther than {limit} from each of the {sites} "
-        f"places for an outlet ({because})"
+        return words(
+            "siting.assign.stays_without_water_no_place", name=name, area=area, because=because
+        )
+    return words(
+        "siting.assign.stays_without_water_farther_than",
+        name=name,
+        area=area,
+        limit=limit,
+        sites=sites,
+        because=because,
     )
 
 
 def _unjoined(candidates: Candidates, paddock: int, area_ha: float) -> str:
     name, _, _ = _reasons(candidates, paddock)
-    return (
-        f"{name}: {_area(area_ha)} stays without water: the places in reach of it cannot be "
-        "joined to the source or may not carry an outlet (keep-outs, forbidden ground or tenure "
-        "close the way)"
-    )
+    return words("siting.assign.stays_without_water_the_places", name=name, area=_area(area_ha))
 
 
 def _reasons(candidates: Candidates, paddock: int) -> tuple[str, int, str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from dewpond.base.model import Delivery, Judgement
+from dewpond.base.words import words
 from dewpond.steps.supply.case import Case
 from dewpond.steps.supply.machinery import labour_figures, suction_limit_m
 from dewpond.steps.supply.need import (
@@ -46,21 +47,17 @@ def _flow(case: Case) -> Judgement | None:
     name = case.source.name
     if np.isnan(most):
         slowest_s = 10.0 * 60.0 * case.supply.dry_summer_factor / max(wanted, 1e-9)
-        reason = (
-            f"the flow of {name} was not measured, so nothing shows that it is enough; time a "
-            f"bucket there: 10 L from an open pipe in {slowest_s:.0f} s is the least that could do"
-        )
+        reason = words("supply.judgements.the_flow_of_was_not", name=name, slowest_s=slowest_s)
     elif case.curve.falls:
-        reason = (
-            f"{name} gives {most:.1f} L/min in a dry summer with no pressure left; the mobs that "
-            f"may drink together draw {wanted:.1f}"
-        )
+        reason = words("supply.judgements.gives_l_min_in_a", name=name, most=most, wanted=wanted)
     else:
-        reason = (
-            f"{name} yields {most:.1f} L/min; the mobs that may drink together draw {wanted:.1f}"
+        reason = words(
+            "supply.judgements.yields_l_min_the_mobs", name=name, most=most, wanted=wanted
         )
     met = bool(most >= wanted - FLOW_MARGIN_L_MIN)
-    return Judgement("Flow of the source", most, wanted, "L/min", met, reason)
+    return Judgement(
+        words("supply.judgements.flow_of_the_source"), most, wanted, "L/min", met, reason
+    )
 
 
 def _head(case: Case) -> Judgement | None:
@@ -68,13 +65,13 @@ def _head(case: Case) -> Judgement | None:
         return None
     lack = case.lack_m
     if lack > HEAD_MARGIN_M:
-        reason = f"{lack:.1f} m too low for {case.need.where}"
+        reason = words("supply.judgements.m_too_low_for", lack=lack, where=case.need.where)
         if case.need.still_level_m > float(case.intake.level_m[0]):
-            reason += ", which no pipe can mend: ground on the way stands above still water"
+            reason += words("supply.judgements.which_no_pipe_can_mend")
     else:
-        reason = f"{-lack:.1f} m to spare at {case.need.where}, the most demanding place"
+        reason = words("supply.judgements.m_to_spare_at_the", value=-lack, where=case.need.where)
     return Judgement(
-        "Level of the water at the source, under the design flow",
+        words("supply.judgements.level_of_the_water_at"),
         case.level_m,
         case.need.level_m,
         "m",
@@ -88,8 +85,17 @@ def _delivered(case: Case, delivery: Delivery) -> Judgement | None:
     if not where:
         return None
     met = flow >= DELIVERED_SHARE * wanted
-    reason = f"{where}, the worst, passes {flow:.1f} of {wanted:.1f} L/min when it alone is open"
-    return Judgement("Flow delivered at every outlet", flow, wanted, "L/min", met, reason)
+    reason = words(
+        "supply.judgements.the_worst_passes_of_l", where=where, flow=flow, wanted=wanted
+    )
+    return Judgement(
+        words("supply.judgements.flow_delivered_at_every_outlet"),
+        flow,
+        wanted,
+        "L/min",
+        met,
+        reason,
+    )
 
 
 def shared_warnings(case: Case, delivery: Delivery) -> tuple[str, ...]:
@@ -102,11 +108,19 @@ def shared_warnings(case: Case, delivery: Delivery) -> tuple[str, ...]:
     if not where or flow >= DELIVERED_SHARE * wanted:
         return ()
     others = delivery.outlets.at[where, "worst_with"]
-    beside = f"with {' and '.join(others)} open too" if len(others) else "with others open too"
+    beside = (
+        words("supply.judgements.with_open_too", names=" and ".join(others))
+        if len(others)
+        else words("supply.judgements.with_others_open_too")
+    )
     return (
-        f"{where} gets {flow:.1f} of {wanted:.1f} L/min {beside}, until those troughs are full: "
-        "their valves have head to spare and pass more than they need; smaller seats there leave "
-        "it its share",
+        words(
+            "supply.judgements.gets_of_l_min_until",
+            where=where,
+            flow=flow,
+            wanted=wanted,
+            beside=beside,
+        ),
     )
 
 
@@ -114,16 +128,23 @@ def _volume(case: Case) -> Judgement | None:
     daily, wanted = case.intake.daily_volume_l, case.need.daily_l
     if np.isinf(daily):
         return None
-    reason = f"the peak day takes {wanted:,.0f} L"
+    reason = words("supply.judgements.the_peak_day_takes_l", wanted=wanted)
     fill = case.fill
     if fill is not None and np.isfinite(fill.flow_l_min):
-        reason += f"; {fill.fed_by} brings {fill.flow_l_min:.1f} L/min in {fill.hours:g} h"
+        reason += words(
+            "supply.judgements.brings_l_min_in_h",
+            fed_by=fill.fed_by,
+            flow_l_min=fill.flow_l_min,
+            hours=fill.hours,
+        )
         lift = fill.lift_m(min(case.fill_flow_l_min, fill.curve.most_flow_l_min))
         if fill.flow_l_min <= 0.0 and lift > 0:
-            reason += f", its water {lift:.1f} m too low to run in"
+            reason += words("supply.judgements.its_water_m_too_low", lift=lift)
     met = daily >= wanted - _VOLUME_MARGIN_L
     if not met and daily > 0.0 and not case.need.mobs.empty:
-        reason += f"; {daily:,.0f} L are a day's water of {_served(case, daily / wanted)}"
+        reason += words(
+            "supply.judgements.l_are_a_day_s", daily=daily, served=_served(case, daily / wanted)
+        )
     return Judgement("Water a day", daily, wanted, "L", met, reason)
 
 
@@ -132,7 +153,7 @@ def _served(case: Case, share: float) -> str:
     mobs = case.need.mobs
     counts = np.floor(mobs["head"].to_numpy(float) * share + 1e-9)
     return " and ".join(
-        f"{count:.0f} of the {total:.0f} {mob}"
+        words("supply.judgements.of_the", count=count, total=total, mob=mob)
         for count, total, mob in zip(counts, mobs["head"], mobs.index, strict=True)
     )
 
@@ -141,16 +162,20 @@ def _tank(case: Case) -> Judgement | None:
     tank, volume = case.tank, case.source.settings.tank_volume_l
     if tank is None or volume is None:
         return None
-    reason = f"{tank.balance_l:,.0f} L even out the day and {tank.reserve_l:,.0f} L are reserve"
+    reason = words(
+        "supply.judgements.l_even_out_the_day", balance_l=tank.balance_l, reserve_l=tank.reserve_l
+    )
     fill = case.fill
     if fill is not None and case.source.settings.kind != "bowser":
         short = short_of_a_day_l(
             case.need.daily_l, tank.inflow_l_min, fill.hours, volume, case.supply, case.by_sun
         )
         if short > _VOLUME_MARGIN_L:
-            reason += f"; with the tank that is there stock go short of {short:,.0f} L every day"
+            reason += words("supply.judgements.with_the_tank_that_is", short=short)
     met = volume >= tank.volume_l - _VOLUME_MARGIN_L
-    return Judgement("Volume of the tank", volume, tank.volume_l, "L", met, reason)
+    return Judgement(
+        words("supply.judgements.volume_of_the_tank"), volume, tank.volume_l, "L", met, reason
+    )
 
 
 def _suction(case: Case) -> Judgement | None:
@@ -158,9 +183,16 @@ def _suction(case: Case) -> Judgement | None:
     if pump is None or pump.suction_lift_m is None:
         return None
     limit = suction_limit_m(case)
-    reason = f"air pressure at that altitude carries water {limit:.1f} m up to such a pump"
+    reason = words("supply.judgements.air_pressure_at_that_altitude", limit=limit)
     met = pump.suction_lift_m <= limit
-    return Judgement("Suction lift of the pump", pump.suction_lift_m, limit, "m", met, reason)
+    return Judgement(
+        words("supply.judgements.suction_lift_of_the_pump"),
+        pump.suction_lift_m,
+        limit,
+        "m",
+        met,
+        reason,
+    )
 
 
 def _hauling(case: Case) -> Judgement | None:
@@ -168,12 +200,19 @@ def _hauling(case: Case) -> Judgement | None:
     if not labour:
         return None
     hours, limit = labour["hours_day"], case.supply.hauling_hours_limit
-    reason = (
-        f"{labour['trips_day']:.0f} loads of {case.supply.bowser_l:,.0f} L, "
-        f"{case.supply.bowser_trip_h:g} h each"
+    reason = words(
+        "supply.judgements.loads_of_l_h_each",
+        trips_day=labour["trips_day"],
+        bowser_l=case.supply.bowser_l,
+        bowser_trip_h=case.supply.bowser_trip_h,
     )
     return Judgement(
-        "Hours a day of hauling water", hours, limit, "h", hours <= limit + 1e-9, reason
+        words("supply.judgements.hours_a_day_of_hauling"),
+        hours,
+        limit,
+        "h",
+        hours <= limit + 1e-9,
+        reason,
     )
 
 
@@ -183,15 +222,12 @@ def _air_gap(case: Case) -> Judgement | None:
         return None  # what feeds a tank enters it through an air gap, as the cautions say
     gap = air_gap_mm(bore_at_source_mm(case))
     if case.fill is not None:
-        had, reason = gap, "the tank at the main parts it from the troughs by an air gap"
+        had, reason = gap, words("supply.judgements.the_tank_at_the_main")
     elif case.trough.inlet == "over the rim":
-        had, reason = gap, "water enters every trough over its rim"
+        had, reason = gap, words("supply.judgements.water_enters_every_trough_over")
     else:
         had = 0.0
-        reason = (
-            "a submerged inlet could draw trough water back into the main: it must not be fed "
-            "directly, but through a tank with an air gap"
-        )
+        reason = words("supply.judgements.a_submerged_inlet_could_draw")
     return Judgement(
-        "Air gap between the main and the troughs", had, gap, "mm", had >= gap, reason
+        words("supply.judgements.air_gap_between_the_main"), had, gap, "mm", had >= gap, reason
     )

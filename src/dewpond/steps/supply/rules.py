@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from dewpond.base.words import words
 from dewpond.steps.supply.case import Case
 
 AIR_GAP_LEAST_MM = 20.0
@@ -37,10 +38,7 @@ def air_gap_mm(supply_bore_mm: float) -> float:
 
 def consent_sentence() -> str:
     """Return what to say of a pump that draws more from a main than is free of consent."""
-    return (
-        f"It draws over {BOOSTER_CONSENT_L_MIN:g} L/min from the main and needs the undertaker's "
-        "consent."
-    )
+    return words("supply.rules.it_draws_over_l_min", booster_consent_l_min=BOOSTER_CONSENT_L_MIN)
 
 
 def bore_at_source_mm(case: Case) -> float:
@@ -53,27 +51,24 @@ def abstraction_caution(daily_l: float) -> str:
     """Return what the day's water means for a licence to abstract it."""
     m3_day = daily_l / _LITRES_PER_M3
     if m3_day > LICENCE_ENGLAND_M3_DAY:
-        verdict = (
-            f"above {LICENCE_ENGLAND_M3_DAY:g} m³ a day a licence is likely to be needed in "
-            "England and Wales, and in Northern Ireland already above "
-            f"{PERMITTED_NORTHERN_IRELAND_M3_DAY:g}"
+        verdict = words(
+            "supply.rules.above_m_a_day_a",
+            licence_england_m3_day=LICENCE_ENGLAND_M3_DAY,
+            permitted_northern_ireland_m3_day=PERMITTED_NORTHERN_IRELAND_M3_DAY,
         )
     elif m3_day > PERMITTED_NORTHERN_IRELAND_M3_DAY:
-        verdict = (
-            f"more than the {PERMITTED_NORTHERN_IRELAND_M3_DAY:g} m³ a day permitted in Northern "
-            f"Ireland, below the {LICENCE_ENGLAND_M3_DAY:g} m³ above which England and Wales are "
-            "likely to want a licence"
+        verdict = words(
+            "supply.rules.more_than_the_m_a",
+            permitted_northern_ireland_m3_day=PERMITTED_NORTHERN_IRELAND_M3_DAY,
+            licence_england_m3_day=LICENCE_ENGLAND_M3_DAY,
         )
     else:
-        verdict = (
-            f"below the {LICENCE_ENGLAND_M3_DAY:g} m³ a day above which England and Wales are "
-            f"likely to want a licence, and the {PERMITTED_NORTHERN_IRELAND_M3_DAY:g} m³ "
-            "permitted in Northern Ireland"
+        verdict = words(
+            "supply.rules.below_the_m_a_day",
+            licence_england_m3_day=LICENCE_ENGLAND_M3_DAY,
+            permitted_northern_ireland_m3_day=PERMITTED_NORTHERN_IRELAND_M3_DAY,
         )
-    return (
-        f"The scheme takes {m3_day:.1f} m³ on the peak day: {verdict}. Everything taken from one "
-        "source counts together, for whatever use; ask the authority before relying on it."
-    )
+    return words("supply.rules.the_scheme_takes_m_on", m3_day=m3_day, verdict=verdict)
 
 
 def cautions(case: Case) -> tuple[str, ...]:
@@ -83,26 +78,15 @@ def cautions(case: Case) -> tuple[str, ...]:
         found += _of_the_main(case)
     if case.mains is None and case.source.settings.kind != "bowser":
         found.append(abstraction_caution(case.need.daily_l))
-        found.append(
-            "Water from a private source must never be joined to the main; where both serve one "
-            "trough or tank, the main enters it through an air gap."
-        )
+        found.append(words("supply.rules.water_from_a_private_source"))
     if case.source.settings.kind in ("spring", "surface_water", "borehole"):
-        found.append(
-            "Have the water tested, and the flow measured in a dry season: yields fall, and a "
-            "borehole's water level falls while it is pumped."
-        )
+        found.append(words("supply.rules.have_the_water_tested_and"))
     if case.source.settings.kind == "bowser":
-        found.append(
-            "Stock must not be left without water: distress is likely beyond 24 h, so plan for "
-            "a day on which the bowser cannot come."
-        )
+        found.append(words("supply.rules.stock_must_not_be_left"))
     if case.pump is not None:
-        found.append("Electrical work on a pump or panel belongs to a competent electrician.")
+        found.append(words("supply.rules.electrical_work_on_a_pump"))
     if case.fill is not None:
-        found.append(
-            "A tank, chamber or well may be a confined space: nobody enters without a rescue plan."
-        )
+        found.append(words("supply.rules.a_tank_chamber_or_well"))
     return tuple(found)
 
 
@@ -110,26 +94,21 @@ def _of_the_main(case: Case) -> list[str]:
     gap = air_gap_mm(bore_at_source_mm(case))
     low, high = COVER_MM
     found = [
-        "The water undertaker's consent may be needed before any of this is laid or altered; "
-        "troughs count as the highest risk to a main (fluid category 5).",
-        f"Every inlet from a main stands at least {gap:.0f} mm above the spill-over level of its "
-        "trough or tank (twice the bore of the supply, and 20 mm at least).",
+        words("supply.rules.the_water_undertaker_s_consent"),
+        words("supply.rules.every_inlet_from_a_main", gap=gap),
     ]
     if case.pump is not None and _pumped_flow_l_min(case) > BOOSTER_CONSENT_L_MIN:
         found.append(
-            f"A pump that draws more than {BOOSTER_CONSENT_L_MIN:g} L/min from a main needs the "
-            f"undertaker's consent; this one draws {_pumped_flow_l_min(case):.1f} L/min."
+            words(
+                "supply.rules.a_pump_that_draws_more",
+                booster_consent_l_min=BOOSTER_CONSENT_L_MIN,
+                pumped_flow_l_min=_pumped_flow_l_min(case),
+            )
         )
     if case.design.laying == "surface":
-        found.append(
-            f"Outside pipe on a main with less than {low:g} mm of cover needs the undertaker's "
-            "consent; pipe on the surface has none, freezes, and warms in the sun."
-        )
+        found.append(words("supply.rules.outside_pipe_on_a_main", low=low))
     else:
-        found.append(
-            f"Outside pipe on a main lies {low:g} to {high:g} mm deep unless the undertaker "
-            "consents to less or more."
-        )
+        found.append(words("supply.rules.outside_pipe_on_a_main_lies", low=low, high=high))
     return found
 
 

@@ -12,6 +12,7 @@ from dewpond.base.float_valves import seats_offered
 from dewpond.base.model import Demand, Holding, Network, Reach, Siting, Terrain, Watering
 from dewpond.base.settings import DesignSettings, TroughSettings
 from dewpond.base.surface import interpolate
+from dewpond.base.words import words
 from dewpond.steps.troughs.outlets import STEEPEST_DEGREES, Stand, rather_fixed, stand_at
 from dewpond.steps.troughs.rules import ONES_AND_TWOS, TOGETHER, Use, judge_use
 from dewpond.steps.troughs.stock import find_drinkers
@@ -141,7 +142,7 @@ def _outlets_table(stands: dict[str, Stand]) -> pd.DataFrame:
 def _dry_mobs(holding: Holding, uses: Sequence[Use]) -> list[str]:
     watered = {use.drinkers.mob for use in uses}
     return [
-        f'Mob "{mob.name}" has no outlet in any paddock that it grazes.'
+        words("troughs.choose.mob_has_no_outlet_in", name=mob.name)
         for mob in holding.mobs
         if mob.name not in watered
     ]
@@ -154,9 +155,16 @@ def _together(uses: Sequence[Use], trough: TroughSettings) -> list[str]:
             key = (use.drinkers.mob, use.rule, round(use.flow_l_min, 6))
             groups.setdefault(key, []).append(use)
     return [
-        f'Mob "{mob}" comes to water together at {_names(group)} (walk over '
-        f"{trough.singly_within_m:g} m, paddock over {trough.singly_within_ha:g} ha). It needs "
-        f"{group[0].flow_l_min:.1f} L/min: {rule}.{rather_fixed(group[0], trough)}"
+        words(
+            "troughs.choose.mob_comes_to_water_together",
+            mob=mob,
+            names=_names(group),
+            singly_within_m=trough.singly_within_m,
+            singly_within_ha=trough.singly_within_ha,
+            flow_l_min=group[0].flow_l_min,
+            rule=rule,
+            rather_fixed=rather_fixed(group[0], trough),
+        )
         for (mob, rule, _), group in groups.items()
     ]
 
@@ -173,9 +181,7 @@ def _long_walks(uses: Sequence[Use], trough: TroughSettings) -> list[str]:
         return []
     longest_m = max(use.drinkers.farthest_walk_m for use in far)
     return [
-        f"Stock are taken to drink in ones and twos at {_names(far)}, though the walk is up to "
-        f"{longest_m:.0f} m: Ohio State University (ANR-12) has a herd walk as a group beyond "
-        f"305 m. If yours does, set singly_within_m = 300 in [trough]."
+        words("troughs.choose.stock_are_taken_to_drink", names=_names(far), longest_m=longest_m)
     ]
 
 
@@ -186,10 +192,7 @@ def _run_dry(uses: Sequence[Use], stands: dict[str, Stand]) -> list[str]:
     if not short:
         return []
     most_l = max(use.ample_volume_l for use in short)
-    return [
-        f"The trough at {_names(short)} runs dry while stock drink; one of {most_l:,.0f} L, or "
-        "more troughs linked, would not."
-    ]
+    return [words("troughs.choose.the_trough_at_runs_dry", names=_names(short), most_l=most_l)]
 
 
 def _steep(stands: dict[str, Stand], slopes: np.ndarray) -> list[str]:
@@ -197,8 +200,11 @@ def _steep(stands: dict[str, Stand], slopes: np.ndarray) -> list[str]:
     if not steep:
         return []
     return [
-        f"The ground at {_listed(steep)} is steeper than {STEEPEST_DEGREES:g}°: a trough there "
-        "needs a level stance."
+        words(
+            "troughs.choose.the_ground_at_is_steeper",
+            listed=_listed(steep),
+            steepest_degrees=STEEPEST_DEGREES,
+        )
     ]
 
 
@@ -209,8 +215,11 @@ def _narrow_valves(stands: dict[str, Stand], trough: TroughSettings) -> list[str
     if not narrow:
         return []
     return [
-        f"No float valve on offer passes the design flow at {_listed(narrow)} with "
-        f"{trough.valve_head_limit_m:g} m of head or less."
+        words(
+            "troughs.choose.no_float_valve_on_offer",
+            listed=_listed(narrow),
+            valve_head_limit_m=trough.valve_head_limit_m,
+        )
     ]
 
 
@@ -222,4 +231,4 @@ def _listed(names: Sequence[str]) -> str:
     """Name the first few of many; the notes at each outlet say the rest."""
     if len(names) <= _NAMED + 1:
         return ", ".join(names)
-    return ", ".join(names[:_NAMED]) + f" and {len(names) - _NAMED} more"
+    return ", ".join(names[:_NAMED]) + words("troughs.choose.and_more", count=len(names) - _NAMED)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from dewpond.base.float_valves import Seat, choose_seat
 from dewpond.base.settings import TroughSettings
+from dewpond.base.words import words
 from dewpond.steps.troughs.rules import TOGETHER, Use, with_a_fixed_trough
 
 LEVEL_DEGREES = 5.0
@@ -51,7 +52,7 @@ def stand_at(
     """
     if not uses:
         seat = choose_seat(0.0, offered, settings.valve_head_limit_m)
-        note = "No grazed ground has its nearest water here."
+        note = words("troughs.outlets.no_grazed_ground_has_its")
         return Stand(usual_trough, 0.0, 0.0, 1, 0, 0.0, 0.0, seat, (note,))
     trough = "fixed" if any(use.drinkers.trough == "fixed" for use in uses) else "mobile"
     flow_l_min = max(use.flow_l_min for use in uses)
@@ -98,21 +99,32 @@ def _notes(
             )
         )
     if trough == "fixed" and any(use.drinkers.trough == "mobile" for use in uses):
-        notes.append("Mobs with a mobile trough drink from the fixed one here.")
+        notes.append(words("troughs.outlets.mobs_with_a_mobile_trough"))
     if troughs > 1:
         widest = max(uses, key=lambda use: use.troughs)
         notes.append(
-            f"{troughs} troughs linked, for {widest.event.at_once:.0f} {widest.drinkers.mob} at "
-            f"once with {widest.drinkers.traits.edge_m_head:g} m of edge each."
+            words(
+                "troughs.outlets.troughs_linked_for_at_once",
+                troughs=troughs,
+                at_once=widest.event.at_once,
+                mob=widest.drinkers.mob,
+                edge_m_head=widest.drinkers.traits.edge_m_head,
+            )
         )
     notes += _rim(uses)
     notes += _ground(slope_degrees)
     if volume_l / flow_l_min > LONG_REFILL_MIN:
-        notes.append(f"Takes {volume_l / flow_l_min:.0f} min to refill after tipping.")
+        notes.append(
+            words("troughs.outlets.takes_min_to_refill_after", volume_l=volume_l / flow_l_min)
+        )
     if seat.head_m > settings.valve_head_limit_m:
         notes.append(
-            f"The widest float valve on offer, {seat.bore_mm:g} mm, takes up {seat.head_m:.1f} m "
-            f"of head at {flow_l_min:.1f} L/min; fit a wider seat or two valves."
+            words(
+                "troughs.outlets.the_widest_float_valve_on",
+                bore_mm=seat.bore_mm,
+                head_m=seat.head_m,
+                flow_l_min=flow_l_min,
+            )
         )
     return notes
 
@@ -130,8 +142,15 @@ def _together(uses: Sequence[Use], settings: TroughSettings) -> list[str]:
         fields = ", ".join(dict.fromkeys(item.drinkers.paddock_name for item in group))
         walk_m = max(item.drinkers.farthest_walk_m for item in group)
         notes.append(
-            f"{mob} come to water together from {fields} (walk up to {walk_m:.0f} m): "
-            f"{use.flow_l_min:.1f} L/min, {rule}." + rather_fixed(use, settings)
+            words(
+                "troughs.outlets.come_to_water_together_from",
+                mob=mob,
+                fields=fields,
+                walk_m=walk_m,
+                flow_l_min=use.flow_l_min,
+                rule=rule,
+            )
+            + rather_fixed(use, settings)
         )
     return notes
 
@@ -144,7 +163,9 @@ def rather_fixed(use: Use, settings: TroughSettings) -> str:
     if not fixed.flow_l_min < 0.9 * use.flow_l_min:
         return ""
     volume_l = _round_up_l(fixed.ample_volume_l)
-    return f" A fixed trough of {volume_l:,.0f} L would need {fixed.flow_l_min:.1f} L/min."
+    return words(
+        "troughs.outlets.a_fixed_trough_of_l", volume_l=volume_l, flow_l_min=fixed.flow_l_min
+    )
 
 
 def _suggested(uses: Sequence[Use], volume_l: float) -> str:
@@ -154,18 +175,33 @@ def _suggested(uses: Sequence[Use], volume_l: float) -> str:
     visit_l = event.least_volume_l(most.flow_l_min)
     if visit_l < most.ample_volume_l:
         by_rule = most.arrival == TOGETHER and most.least_volume_l >= most.ample_volume_l
-        reason = f"as the rule asks for the {who}" if by_rule else f"usual for the {who}"
+        reason = (
+            words("troughs.outlets.as_the_rule_asks_for", who=who)
+            if by_rule
+            else words("troughs.outlets.usual_for_the", who=who)
+        )
         share_l = most.ample_volume_l / most.drinkers.head
-        return f"Suggested volume {volume_l:,.0f} L, {reason} ({share_l:.1f} L a head)."
+        return words(
+            "troughs.outlets.suggested_volume_l_l_a",
+            volume_l=volume_l,
+            reason=reason,
+            share_l=share_l,
+        )
     if most.arrival == TOGETHER:
-        reason = f"all {event.head:.0f} {who} can drink in one visit of {event.minutes:.0f} min, "
+        reason = words(
+            "troughs.outlets.all_can_drink_in_one", head=event.head, who=who, minutes=event.minutes
+        )
     else:
-        reason = f"{event.head:.0f} {who} can drink at one time, "
+        reason = words("troughs.outlets.can_drink_at_one_time", head=event.head, who=who)
     least_l = _round_up_l(most.least_volume_l)
-    tail = f"; the least is {least_l:,.0f} L" if least_l < volume_l else ""
-    return (
-        f"Suggested volume {volume_l:,.0f} L, so that {reason}{event.at_once:.0f} at once at "
-        f"{event.rate_l_min:g} L/min{tail}."
+    tail = words("troughs.outlets.the_least_is_l", least_l=least_l) if least_l < volume_l else ""
+    return words(
+        "troughs.outlets.suggested_volume_l_so_that",
+        volume_l=volume_l,
+        reason=reason,
+        at_once=event.at_once,
+        rate_l_min=event.rate_l_min,
+        tail=tail,
     )
 
 
@@ -177,26 +213,33 @@ def _short(use: Use, volume_l: float, flow_l_min: float) -> str:
     """Say that a trough runs dry while stock drink, how long they wait, and what would do."""
     event, who = use.event, use.drinkers.mob
     what = (
-        f"all {event.head:.0f} {who} take {event.minutes_with(volume_l, flow_l_min):.0f} min to "
-        "drink"
+        words(
+            "troughs.outlets.all_take_min_to_drink",
+            head=event.head,
+            who=who,
+            minutes_with=event.minutes_with(volume_l, flow_l_min),
+        )
         if use.arrival == TOGETHER
-        else f"{event.at_once:.0f} {who} at once wait"
+        else words("troughs.outlets.at_once_wait", at_once=event.at_once, who=who)
     )
-    return (
-        f"{volume_l:,.0f} L runs dry while stock drink: {what}; a trough of "
-        f"{_round_up_l(use.ample_volume_l):,.0f} L would do."
+    return words(
+        "troughs.outlets.l_runs_dry_while_stock",
+        volume_l=volume_l,
+        what=what,
+        round_up_l=_round_up_l(use.ample_volume_l),
     )
 
 
 def _rim(uses: Sequence[Use]) -> list[str]:
     lowest = min(uses, key=lambda use: use.drinkers.traits.highest_rim_m)
-    note = (
-        f"Rim no higher than {lowest.drinkers.traits.highest_rim_m:.2f} m above the stance, for "
-        f"the lightest of the {lowest.drinkers.mob}."
+    note = words(
+        "troughs.outlets.rim_no_higher_than_m",
+        highest_rim_m=lowest.drinkers.traits.highest_rim_m,
+        mob=lowest.drinkers.mob,
     )
     species = {use.drinkers.species for use in uses}
     if len(species) > 1 and "cattle" in species:
-        note += " Cattle foul a trough so low: rail it, or give each its own."
+        note += words("troughs.outlets.cattle_foul_a_trough_so")
     return [note]
 
 
@@ -204,8 +247,5 @@ def _ground(slope_degrees: float) -> list[str]:
     if not slope_degrees > LEVEL_DEGREES:
         return []
     if slope_degrees > STEEPEST_DEGREES:
-        return [
-            f"Ground slopes {slope_degrees:.0f}°, too steep for a free-standing trough: cut a "
-            "level stance or move the outlet."
-        ]
-    return [f"Ground slopes {slope_degrees:.0f}°: set the trough along the contour and level it."]
+        return [words("troughs.outlets.ground_slopes_too_steep_for", slope_degrees=slope_degrees)]
+    return [words("troughs.outlets.ground_slopes_set_the_trough", slope_degrees=slope_degrees)]

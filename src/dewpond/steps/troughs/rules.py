@@ -17,6 +17,7 @@ from dewpond.base.watering_rules import (
     instant_refill_l_min,
     spaces_for,
 )
+from dewpond.base.words import words
 from dewpond.steps.troughs.stock import Drinkers
 
 ONES_AND_TWOS, TOGETHER = "ones and twos", "together"
@@ -86,7 +87,12 @@ def judge_use(drinkers: Drinkers, settings: TroughSettings) -> Use:
     if arrival == TOGETHER and settings.rule != "hours of the day":
         asked = _by_rule(drinkers, event, volume_l, usual, settings)
         if asked.flow_l_min < usual.flow_l_min:
-            less = f'{usual.text}, more than "{settings.rule}" asks ({asked.flow_l_min:.1f} L/min)'
+            less = words(
+                "troughs.rules.more_than_asks_l_min",
+                text=usual.text,
+                rule=settings.rule,
+                flow_l_min=asked.flow_l_min,
+            )
             asked = _Asked(usual.flow_l_min, asked.volume_l, less)
     least_l = max(asked.volume_l, _one_drink_each_l(event, asked.flow_l_min))
     usual_l = _usual_volume_l(drinkers) if drinkers.trough == "fixed" else 0.0
@@ -148,7 +154,7 @@ def _usual_volume_l(drinkers: Drinkers) -> float:
 
 def _hours_of_the_day(drinkers: Drinkers) -> _Asked:
     flow_l_min = float(inflow_l_min(drinkers.daily_l, 1.0, drinkers.hours))
-    text = f"the day's water within {drinkers.hours:g} h (common practice, no source)"
+    text = words("troughs.rules.the_day_s_water_within", hours=drinkers.hours)
     return _Asked(flow_l_min, 0.0, text)
 
 
@@ -166,8 +172,7 @@ def _by_rule(
     return _Asked(
         float(inflow_l_min(drinkers.daily_l, 1.0, PEAK_HOURS)),
         QUARTER_OF_THE_DAY * drinkers.daily_l,
-        "the day's water within 4 h (Agriculture Victoria 2024), the trough holding a quarter "
-        "of it (Ohio State University ANR-12)",
+        words("troughs.rules.the_day_s_water_within_h"),
     )
 
 
@@ -178,14 +183,16 @@ def _herd_in_twenty_minutes(
 
     A fixed trough whose volume is to be suggested holds what lets the usual flow do.
     """
-    text = "the whole herd watered in 20 min (NRCS Missouri, as told by M. Kennedy)"
+    text = words("troughs.rules.the_whole_herd_watered_in")
     wanted_l = event.head * event.drink_l
     if drinkers.trough == "mobile":
         return _Asked(wanted_l / HERD_MINUTES, 0.0, text)
     if volume_l is None:
         volume_l = max(0.0, wanted_l - HERD_MINUTES * usual.flow_l_min)
     flow_l_min = max(usual.flow_l_min, (wanted_l - volume_l) / HERD_MINUTES)
-    return _Asked(flow_l_min, volume_l, f"{text}, {volume_l:,.0f} L of it from the trough")
+    return _Asked(
+        flow_l_min, volume_l, words("troughs.rules.l_of_it_from_the", text=text, volume_l=volume_l)
+    )
 
 
 def _refill_in_an_hour(
@@ -199,23 +206,30 @@ def _refill_in_an_hour(
     """
     if drinkers.species in _SMALL_RUMINANTS:
         held_l, refill_l_min = drinkers.daily_l, usual.flow_l_min
-        text = f"{usual.text}, the trough holding it all, for sheep ({_USDA})"
+        text = words("troughs.rules.the_trough_holding_it_all", text=usual.text, usda=_USDA)
     else:
         held_l = min(float(hour_refill_volume_l(drinkers.head)), drinkers.daily_l)
         refill_l_min = held_l / MINUTES_PER_HOUR
-        text = f"2 US gal a head refilled within an hour ({_USDA})"
+        text = words("troughs.rules.us_gal_a_head_refilled", usda=_USDA)
     if volume_l is None or volume_l >= held_l:
         return _Asked(refill_l_min, held_l, text)
     at_each_space = min(float(instant_refill_l_min(event.at_once)), event.draw_l_min)
     carried = event.least_inflow_l_min(volume_l)
     if carried < at_each_space:
-        text = (
-            f"what carries the mob through a visit of {event.minutes:.0f} min from {volume_l:,.0f}"
-            f" L; {held_l:,.0f} L would need less ({_USDA})"
+        text = words(
+            "troughs.rules.what_carries_the_mob_through",
+            minutes=event.minutes,
+            volume_l=volume_l,
+            held_l=held_l,
+            usda=_USDA,
         )
         return _Asked(max(carried, refill_l_min), volume_l, text)
-    text = (
-        f"refilled as fast as it is drunk, {at_each_space / event.at_once:.1f} L/min for each of "
-        f"{event.at_once:.0f} spaces, for {volume_l:,.0f} L is less than {held_l:,.0f} L ({_USDA})"
+    text = words(
+        "troughs.rules.refilled_as_fast_as_it",
+        at_each_space=at_each_space / event.at_once,
+        at_once=event.at_once,
+        volume_l=volume_l,
+        held_l=held_l,
+        usda=_USDA,
     )
     return _Asked(max(at_each_space, refill_l_min), volume_l, text)

@@ -8,6 +8,7 @@ from dewpond.base.errors import InputError
 from dewpond.base.filling import filling_of, tank_level_m
 from dewpond.base.model import Source
 from dewpond.base.sources import pump_place, source_curve
+from dewpond.base.words import words
 from dewpond.steps.supply.case import Case
 from dewpond.steps.supply.need import FLOW_MARGIN_L_MIN, HEAD_MARGIN_M
 from dewpond.steps.supply.remedies.offer import Offer, offer
@@ -33,7 +34,12 @@ def _weighed(case: Case, source: Source) -> Offer:
     try:
         level_m, most_l_min, daily_l = _gives(case, source)
     except InputError as error:
-        return offer(f"{source.name} could not be weighed: {error}.", (), float("nan"), "m")
+        return offer(
+            words("remedies.elsewhere.could_not_be_weighed", name=source.name, error=error),
+            (),
+            float("nan"),
+            "m",
+        )
     spare_m = level_m - case.need.level_m
     mends = set()
     if most_l_min >= case.need.flow_l_min - FLOW_MARGIN_L_MIN:
@@ -45,15 +51,22 @@ def _weighed(case: Case, source: Source) -> Offer:
     height = (
         f"{abs(spare_m):.1f} m {'higher than the scheme needs' if spare_m >= 0 else 'too low'}"
     )
-    text = f'Plan again from "{source.name}": its water stands at {level_m:.1f} m, {height}'
+    text = words(
+        "remedies.elsewhere.plan_again_from_its_water",
+        name=source.name,
+        level_m=level_m,
+        height=height,
+    )
     if np.isinf(daily_l):
-        text += f". Something must bring it {case.need.daily_l:,.0f} L a day."
+        text += words("remedies.elsewhere.something_must_bring_it_l", daily_l=case.need.daily_l)
     elif daily_l <= 0.0:
-        text += f"; {source.settings.fed_by} does not reach it without a pump."
+        text += words(
+            "remedies.elsewhere.does_not_reach_it_without", fed_by=source.settings.fed_by
+        )
     elif np.isnan(daily_l):
-        text += "; what it gives was not measured."
+        text += words("remedies.elsewhere.what_it_gives_was_not")
     else:
-        text += f", and it gives {daily_l:,.0f} L a day."
+        text += words("remedies.elsewhere.and_it_gives_l_a", daily_l=daily_l)
     return offer(text, mends if mends == _WATER else (), level_m, "m")
 
 

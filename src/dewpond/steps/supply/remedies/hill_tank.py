@@ -8,6 +8,7 @@ import numpy as np
 
 from dewpond.base.sources import allowed_friction_m, filling_hours, source_named
 from dewpond.base.units import MINUTES_PER_HOUR
+from dewpond.base.words import words
 from dewpond.steps.supply.case import Case
 from dewpond.steps.supply.machinery import pump_power_w
 from dewpond.steps.supply.need import FLOW_MARGIN_L_MIN
@@ -56,13 +57,17 @@ def hill_tank(case: Case, failing: frozenset[str]) -> list[Offer]:
 
 
 def _no_site(case: Case, lacking_m: float) -> Offer:
-    within = f"within {case.supply.tank_search_m:g} m of the paddocks"
+    within = words(
+        "remedies.hill_tank.within_m_of_the_paddocks", tank_search_m=case.supply.tank_search_m
+    )
     if not np.isfinite(lacking_m):
-        text = f"No ground height is known {within}, so no place for a header tank was found."
+        text = words("remedies.hill_tank.no_ground_height_is_known", within=within)
         return offer(text, (), float("nan"), "m")
-    text = (
-        f"A header tank would not do: the best ground {within} stands {lacking_m:.1f} m too low, "
-        f"{case.supply.tank_margin_m:g} m to spare included."
+    text = words(
+        "remedies.hill_tank.a_header_tank_would_not",
+        within=within,
+        lacking_m=lacking_m,
+        tank_margin_m=case.supply.tank_margin_m,
     )
     return offer(text, (), lacking_m, "m")
 
@@ -77,9 +82,10 @@ def _with_fixed_troughs(case: Case) -> list[Offer]:
     if site is None:
         return []
     by_day = _by_day(case, site, _filling(case, site, filling_hours(case.source, case.supply)))
-    text = (
-        f"Both together: fixed troughs that draw {flow:.1f} L/min in place of "
-        f"{case.need.flow_l_min:.1f}, each holding one visit of its mob, and a"
+    text = words(
+        "remedies.hill_tank.both_together_fixed_troughs_that",
+        flow=flow,
+        flow_l_min=case.need.flow_l_min,
     )
     return [
         offer(text + by_day.action.removeprefix("A"), by_day.mends, by_day.figure, by_day.unit)
@@ -93,19 +99,29 @@ def _stands_alone(case: Case) -> bool:
 
 def _moved(case: Case, site: TankSite) -> Offer:
     bowser = case.source.settings.kind == "bowser"
-    filled = "the bowser must get there" if bowser else "whatever fills it must reach that level"
-    text = (
-        f"Stand the tank at {_place(site)}, where it commands every outlet; {filled}, with "
-        f"{case.need.daily_l:,.0f} L on the peak day."
+    filled = (
+        words("remedies.hill_tank.the_bowser_must_get_there")
+        if bowser
+        else words("remedies.hill_tank.whatever_fills_it_must_reach")
+    )
+    text = words(
+        "remedies.hill_tank.stand_the_tank_at_where",
+        place=_place(site),
+        filled=filled,
+        daily_l=case.need.daily_l,
     )
     return offer(text, {"head"}, site.water_level_m, "m")
 
 
 def _place(site: TankSite) -> str:
     where = f"in {site.paddock}" if site.paddock else "outside the paddocks"
-    return (
-        f"E {site.easting_m:.0f} N {site.northing_m:.0f} ({where}, ground "
-        f"{site.ground_level_m:.1f} m, {site.distance_m:.0f} m from the pipe)"
+    return words(
+        "remedies.hill_tank.e_n_ground_m_m",
+        easting_m=site.easting_m,
+        northing_m=site.northing_m,
+        where=where,
+        ground_level_m=site.ground_level_m,
+        distance_m=site.distance_m,
     )
 
 
@@ -127,11 +143,16 @@ def _filling(case: Case, site: TankSite, hours: float) -> _Filling:
 
 
 def _by_day(case: Case, site: TankSite, filling: _Filling) -> Offer:
-    gap = "" if case.mains is None else "through an air gap, "
-    text = (
-        f"A header tank of {_volume(case, filling):,.0f} L at {_place(site)} commands every "
-        f"outlet; {filling.feeder} fills it {gap}with {filling.needed_l_min:.1f} L/min "
-        f"{hours_in_words(filling.hours)}{_how(case, filling)}"
+    gap = "" if case.mains is None else words("remedies.hill_tank.through_an_air_gap")
+    text = words(
+        "remedies.hill_tank.a_header_tank_of_l",
+        volume=_volume(case, filling),
+        place=_place(site),
+        feeder=filling.feeder,
+        gap=gap,
+        needed_l_min=filling.needed_l_min,
+        hours_in_words=hours_in_words(filling.hours),
+        how=_how(case, filling),
     )
     mends = {"flow", "head", "air gap"}
     if filling.enough:
@@ -144,21 +165,25 @@ def _by_day(case: Case, site: TankSite, filling: _Filling) -> Offer:
 
 def _by_night(case: Case, filling: _Filling) -> Offer:
     volume = _volume(case, filling)
-    text = (
-        f"That tank filled by night only, {_NIGHT[0]:g} to {_NIGHT[1]:g} h, holds {volume:,.0f} L "
-        f"and takes {filling.needed_l_min:.1f} L/min{_how(case, filling)}"
+    text = words(
+        "remedies.hill_tank.that_tank_filled_by_night",
+        night=_NIGHT[0],
+        night_2=_NIGHT[1],
+        volume=volume,
+        needed_l_min=filling.needed_l_min,
+        how=_how(case, filling),
     )
     return offer(text, {"flow", "head", "air gap", "volume"}, volume, "L")
 
 
 def _how(case: Case, filling: _Filling) -> str:
     if filling.by_pressure:
-        return ", by its own pressure."
+        return words("remedies.hill_tank.by_its_own_pressure")
     if filling.lift_m <= 0.0:
-        return ", by its own pressure as far as that is known."
+        return words("remedies.hill_tank.by_its_own_pressure_as")
     lift = float(np.ceil(max(filling.lift_m, 0.0)))
     power = pump_power_w(filling.needed_l_min, lift, case.supply.pump_efficiency)
-    text = f", by a pump that adds {lift:.0f} m, about {power:,.0f} W."
+    text = words("remedies.hill_tank.by_a_pump_that_adds", lift=lift, power=power)
     if case.mains is not None and filling.needed_l_min > BOOSTER_CONSENT_L_MIN:
         text += f" {consent_sentence()}"
     return text
@@ -167,10 +192,12 @@ def _how(case: Case, filling: _Filling) -> str:
 def _too_little(case: Case, filling: _Filling) -> str:
     most, daily = case.curve.most_flow_l_min, case.curve.daily_volume_l
     if np.isnan(most):
-        return f"But what {filling.feeder} gives was not measured."
+        return words("remedies.hill_tank.but_what_gives_was_not", feeder=filling.feeder)
     if case.need.daily_l > daily:
-        return f"But it gives only {daily:,.0f} of the {case.need.daily_l:,.0f} L a day."
-    return f"But it gives only {most:.1f} L/min."
+        return words(
+            "remedies.hill_tank.but_it_gives_only_of", daily=daily, daily_l=case.need.daily_l
+        )
+    return words("remedies.hill_tank.but_it_gives_only_l", most=most)
 
 
 def _volume(case: Case, filling: _Filling) -> float:

@@ -8,6 +8,7 @@ import numpy.typing as npt
 from dewpond.base.settings import TroughSettings
 from dewpond.base.sources import allowed_friction_m
 from dewpond.base.surface import FloatArray
+from dewpond.base.words import words
 from dewpond.steps.supply.case import Case
 from dewpond.steps.supply.need import FLOW_MARGIN_L_MIN, HEAD_MARGIN_M
 from dewpond.steps.supply.remedies.offer import Offer, offer
@@ -31,8 +32,15 @@ def fewer_stock(case: Case, failing: frozenset[str]) -> Offer | None:
     source = case.source.name
     if enough.size and 0 < enough[-1] < head:
         count = int(enough[-1])
-        others = ", with the other stock as they are" if len(mobs) > 1 else ""
-        text = f"Keep fewer head on it: {source} waters {count} of the {head} {name}{others}."
+        others = words("remedies.stock.with_the_other_stock_as") if len(mobs) > 1 else ""
+        text = words(
+            "remedies.stock.keep_fewer_head_on_it_waters",
+            source=source,
+            count=count,
+            head=head,
+            name=name,
+            others=others,
+        )
         return offer(text, _WATER, float(count), "head")
     share = np.arange(_STEPS + 1) / _STEPS
     enough = np.flatnonzero(
@@ -43,10 +51,10 @@ def fewer_stock(case: Case, failing: frozenset[str]) -> Offer | None:
     if not counts.sum() or part >= 1.0:
         return None
     listed = [
-        f"{count} of the {total} {mob}"
+        words("remedies.stock.of_the", count=count, total=total, mob=mob)
         for count, total, mob in zip(counts, mobs["head"], mobs.index, strict=True)
     ]
-    text = f"Keep fewer head on it: {source} waters {' and '.join(listed)}."
+    text = words("remedies.stock.keep_fewer_head_on_it", source=source, names=" and ".join(listed))
     return offer(text, _WATER, float(counts.sum()), "head")
 
 
@@ -66,13 +74,15 @@ def fixed_troughs(case: Case, failing: frozenset[str], trough: TroughSettings) -
         return None  # less flow does not lift water over ground that stands above it
     visit = slower["head"] * slower["litres_head_day"] / trough.drinks_a_day
     volume = float(np.ceil(visit.max() / 50.0) * 50.0)
-    text = (
-        f"Fixed troughs in place of mobile ones draw {flow:.1f} L/min in place of "
-        f"{case.need.flow_l_min:.1f}, over longer hours; each then holds what the mob drinks in "
-        f"one visit, {volume:,.0f} L for the {visit.idxmax()}."
+    text = words(
+        "remedies.stock.fixed_troughs_in_place_of",
+        flow=flow,
+        flow_l_min=case.need.flow_l_min,
+        volume=volume,
+        idxmax=visit.idxmax(),
     )
     if not mends & failing:
-        text += " That is not enough."
+        text += words("remedies.stock.that_is_not_enough")
     return offer(text, mends, flow, "L/min")
 
 
@@ -93,10 +103,12 @@ def lower_ground(case: Case, failing: frozenset[str]) -> Offer | None:
     ]
     if not low or len(low) == len(outlets):
         return None
-    text = (
-        f"Keep to the lower ground: {case.source.name} carries water to {len(low)} of the "
-        f"{len(outlets)} outlets ({', '.join(low)}), one mob at a time; the rest need another "
-        "source."
+    text = words(
+        "remedies.stock.keep_to_the_lower_ground",
+        name=case.source.name,
+        count=len(low),
+        count_2=len(outlets),
+        names=", ".join(low),
     )
     return offer(text, (), float(len(low)), "outlets")
 

@@ -9,6 +9,7 @@ from dewpond.base.filling import tank_level_m
 from dewpond.base.friction import DarcyWeisbach
 from dewpond.base.sources import filling_hours, pump_place
 from dewpond.base.units import MINUTES_PER_HOUR, m3_s_from_l_min
+from dewpond.base.words import words
 from dewpond.steps.supply.case import Case
 from dewpond.steps.supply.machinery import labour_figures, pump_power_w, suction_limit_m
 from dewpond.steps.supply.need import FLOW_MARGIN_L_MIN, HEAD_MARGIN_M
@@ -27,20 +28,21 @@ def booster(case: Case, failing: frozenset[str]) -> Offer | None:
         return None
     flow, lack = case.need.flow_l_min, _up(case.lack_m)
     if case.most_flow_l_min < flow - FLOW_MARGIN_L_MIN:
-        text = (
-            f"A booster pump would not do by itself: it makes head, not water, and "
-            f"{case.source.name} gives {case.most_flow_l_min:.1f} of the {flow:.1f} L/min."
+        text = words(
+            "remedies.works.a_booster_pump_would_not",
+            name=case.source.name,
+            most_flow_l_min=case.most_flow_l_min,
+            flow=flow,
         )
         return offer(text, (), case.most_flow_l_min, "L/min")
     pumped = pump_place(case.source) == "direct"
     head = _up(case.intake.pump_head_m + case.lack_m) if pumped else lack
     power = pump_power_w(flow, head, case.supply.pump_efficiency)
     kind = "A pump" if pumped else "A booster pump"
-    text = f"{kind} of {flow:.1f} L/min at {head:.0f} m, about {power:,.0f} W, makes up the head."
+    text = words("remedies.works.of_l_min_at_m", kind=kind, flow=flow, head=head, power=power)
     if np.isnan(case.most_flow_l_min):
-        return offer(
-            f"{text} But it makes no water: measure the flow first.", {"head"}, power, "W"
-        )
+        text = words("remedies.works.but_it_makes_no_water", text=text)
+        return offer(text, {"head"}, power, "W")
     if case.mains is not None and flow > BOOSTER_CONSENT_L_MIN and case.fill is None:
         text += f" {consent_sentence()}"
     return offer(text, {"head"}, power, "W")
@@ -53,7 +55,7 @@ def raised_tank(case: Case, failing: frozenset[str]) -> Offer | None:
     if pump_place(case.source) == "direct":
         return None
     raise_m = np.ceil(case.lack_m * 10.0) / 10.0
-    text = f"Raise the tank by {raise_m:.1f} m, on a stand or up the slope."
+    text = words("remedies.works.raise_the_tank_by_m", raise_m=raise_m)
     return offer(text, {"head"}, float(raise_m), "m")
 
 
@@ -71,12 +73,15 @@ def tank_at_source(case: Case, failing: frozenset[str]) -> Offer | None:
         if min(had, case.intake.daily_volume_l) >= case.need.daily_l
         else {"flow"}
     )
-    text = (
-        f"A tank of {_round_up(tank.volume_l):,.0f} L at {case.source.name} takes its "
-        f"{case.most_flow_l_min:.1f} L/min over {hours:g} h and gives the rush from store."
+    text = words(
+        "remedies.works.a_tank_of_l_at",
+        round_up=_round_up(tank.volume_l),
+        name=case.source.name,
+        most_flow_l_min=case.most_flow_l_min,
+        hours=hours,
     )
     if "volume" not in mends:
-        text += f" In a day it gains {had:,.0f} of the {case.need.daily_l:,.0f} L wanted."
+        text += words("remedies.works.in_a_day_it_gains", had=had, daily_l=case.need.daily_l)
         mends = set()
     return offer(text, mends, tank.volume_l, "L")
 
@@ -87,9 +92,11 @@ def bigger_tank(case: Case, failing: frozenset[str]) -> Offer | None:
     if "tank" not in failing or tank is None:
         return None
     volume = _round_up(tank.volume_l)
-    text = (
-        f"A tank of {volume:,.0f} L: {tank.balance_l:,.0f} L to even out the day and "
-        f"{tank.reserve_l:,.0f} L in reserve."
+    text = words(
+        "remedies.works.a_tank_of_l_l",
+        volume=volume,
+        balance_l=tank.balance_l,
+        reserve_l=tank.reserve_l,
     )
     return offer(text, {"tank"}, volume, "L")
 
@@ -106,14 +113,23 @@ def filling_pump(case: Case, failing: frozenset[str]) -> Offer | None:
     if lift <= 0.0:
         return None
     power = pump_power_w(flow, _up(lift), case.supply.pump_efficiency)
-    text = (
-        f"A pump at {fill.fed_by} that fills {case.source.name} with {flow:.1f} L/min at "
-        f"{_up(lift):.0f} m, about {power:,.0f} W, {hours_in_words(fill.hours)}."
+    text = words(
+        "remedies.works.a_pump_at_that_fills",
+        fed_by=fill.fed_by,
+        name=case.source.name,
+        flow=flow,
+        up=_up(lift),
+        power=power,
+        hours_in_words=hours_in_words(fill.hours),
     )
     enough = flow <= fill.curve.most_flow_l_min + FLOW_MARGIN_L_MIN
     enough &= fill.curve.daily_volume_l >= case.need.daily_l or np.isnan(fill.curve.daily_volume_l)
     if not enough:
-        text += f" {fill.fed_by} gives only {fill.curve.most_flow_l_min:.1f} L/min."
+        text += words(
+            "remedies.works.gives_only_l_min",
+            fed_by=fill.fed_by,
+            most_flow_l_min=fill.curve.most_flow_l_min,
+        )
     return offer(text, {"volume"} if enough else (), power, "W")
 
 
@@ -125,7 +141,7 @@ def longer_filling(case: Case, failing: frozenset[str]) -> Offer | None:
     if not np.isfinite(fill.flow_l_min) or fill.flow_l_min <= 0.0:
         return None
     daily = min(fill.flow_l_min * 24.0 * MINUTES_PER_HOUR, fill.curve.daily_volume_l)
-    text = f"Fill the tank day and night, not {fill.hours:g} h: {daily:,.0f} L a day."
+    text = words("remedies.works.fill_the_tank_day_and", hours=fill.hours, daily=daily)
     return offer(text, {"volume"} if daily >= case.need.daily_l else (), daily, "L")
 
 
@@ -142,15 +158,20 @@ def wider_pipe(case: Case, failing: frozenset[str]) -> Offer | None:
     worst = max(way, key=lambda name: gains[name])
     size, total = _next_size(pipes.loc[worst]), float(sum(gains.values()))
     if gains[worst] >= case.lack_m:
-        text = (
-            f"Lay {worst} in {size:g} mm in place of "
-            f"{pipes.at[worst, 'outside_diameter_mm']:g} mm: {gains[worst]:.1f} m less friction."
+        text = words(
+            "remedies.works.lay_in_mm_in_place",
+            worst=worst,
+            size=size,
+            at=pipes.at[worst, "outside_diameter_mm"],
+            gains=gains[worst],
         )
         return offer(text, {"head"}, gains[worst], "m")
     enough = total >= case.lack_m
-    text = (
-        f"The next pipe size all the way to {case.need.where} saves {total:.1f} m of friction, of "
-        f"the {case.lack_m:.1f} m that are missing."
+    text = words(
+        "remedies.works.the_next_pipe_size_all",
+        where=case.need.where,
+        total=total,
+        lack_m=case.lack_m,
     )
     return offer(text, {"head"} if enough else (), total, "m")
 
@@ -164,9 +185,12 @@ def hauled_rest(case: Case, failing: frozenset[str]) -> Offer | None:
     trips = trips_a_day(missing, case.supply.bowser_l)
     hours = trips * case.supply.bowser_trip_h
     loads = "1 load" if trips == 1 else f"{trips} loads"
-    text = (
-        f"Haul the {missing:,.0f} L a day that are missing: {loads} of "
-        f"{case.supply.bowser_l:,.0f} L, {hours:g} h a day."
+    text = words(
+        "remedies.works.haul_the_l_a_day",
+        missing=missing,
+        loads=loads,
+        bowser_l=case.supply.bowser_l,
+        hours=hours,
     )
     possible = case.fill is not None and hours <= case.supply.hauling_hours_limit
     return offer(text, {"volume"} if possible else (), missing, "L")
@@ -178,12 +202,15 @@ def bigger_bowser(case: Case, failing: frozenset[str]) -> Offer | None:
         return None
     trips = int(np.floor(case.supply.hauling_hours_limit / case.supply.bowser_trip_h + 1e-9))
     if trips < 1:
-        return offer(
-            "One trip alone takes longer than the hours set for hauling: pipe the water.",
-            (), case.supply.bowser_trip_h, "h",
-        )  # fmt: skip
+        text = words("remedies.works.one_trip_alone_takes_longer")
+        return offer(text, (), case.supply.bowser_trip_h, "h")
     load = _round_up(case.need.daily_l / trips)
-    text = f"A bowser of {load:,.0f} L does it in {trips} load{'' if trips == 1 else 's'} a day."
+    text = words(
+        "remedies.works.a_bowser_of_l_does",
+        load=load,
+        trips=trips,
+        which="" if trips == 1 else "s",
+    )
     return offer(text, {"hauling"}, load, "L")
 
 
@@ -192,7 +219,7 @@ def lower_pump(case: Case, failing: frozenset[str]) -> Offer | None:
     if "suction" not in failing:
         return None
     limit = suction_limit_m(case)
-    text = f"Set the pump no more than {max(limit, 0.0):.1f} m above the water, or under it."
+    text = words("remedies.works.set_the_pump_no_more", most=max(limit, 0.0))
     return offer(text, {"suction"}, limit, "m")
 
 
@@ -200,7 +227,7 @@ def over_the_rim(case: Case, failing: frozenset[str], gap_mm: float) -> Offer | 
     """Return the inlet that keeps trough water out of a main."""
     if "air gap" not in failing:
         return None
-    text = f"Bring the water in over the rim, {gap_mm:.0f} mm above the spill-over level."
+    text = words("remedies.works.bring_the_water_in_over", gap_mm=gap_mm)
     return offer(text, {"air gap"}, gap_mm, "mm")
 
 
@@ -213,17 +240,18 @@ def air_gapped_tank(case: Case, failing: frozenset[str]) -> Offer | None:
     most = case.curve.most_flow_l_min
     tank = size_tank(case.need.daily_l, most, hours, case.supply)
     volume = _round_up(tank.volume_l)
-    text = f"A tank of {volume:,.0f} L at {case.source.name}, filled through an air gap"
+    text = words("remedies.works.a_tank_of_l_at_filled", volume=volume, name=case.source.name)
     had = 0.0 if np.isnan(most) else most * hours * MINUTES_PER_HOUR
     mends = {"air gap", "flow"} | ({"volume"} if had >= case.need.daily_l else set())
     if lack <= HEAD_MARGIN_M:
-        return offer(
-            f"{text}; its own level is enough for every outlet.", mends | {"head"}, volume, "L"
-        )
+        text = words("remedies.works.its_own_level_is_enough", text=text)
+        return offer(text, mends | {"head"}, volume, "L")
     power = pump_power_w(case.need.flow_l_min, _up(lack), case.supply.pump_efficiency)
-    text += (
-        f", and a pump after it of {case.need.flow_l_min:.1f} L/min at {_up(lack):.0f} m, about "
-        f"{power:,.0f} W: the pressure of the main is lost in the tank."
+    text += words(
+        "remedies.works.and_a_pump_after_it",
+        flow_l_min=case.need.flow_l_min,
+        up=_up(lack),
+        power=power,
     )
     return offer(text, mends | {"head"}, volume, "L")
 
