@@ -560,8 +560,14 @@ class TestSmallRules:
 
     def test_plain(self) -> None:
         assert plain("two\nlines\tand\u0007bell") == "two lines and bell"
-        assert plain("水 field") == "□ field"
+        # Cuneiform: in no font of ours, nor in the extra one for other scripts.
+        assert plain("\U00012000 field") == "□ field"
         assert plain("Поле") == "Поле"
+        # Accents join their letter (Unicode normal form C); what only steers direction goes,
+        # the non-joiner that shapes Persian stays.
+        assert plain("e\u0301cole") == "\u00e9cole"
+        assert plain("\u2067שדה\u2069") == "שדה"
+        assert plain("می\u200cروم") == "می\u200cروم"
         assert plain("x" * 80, 10) == "x" * 9 + "…"
 
     def test_spread_keeps_order_gap_and_limits(self) -> None:
@@ -611,10 +617,8 @@ def test_a_holding_without_any_outlet_is_drawn_all_the_same(plan: Plan, tmp_path
     )
     empty = with_scheme(plan, network=network, siting=siting, heads=heads, **no_water())
     names = [path.name for path in write_plan(empty, tmp_path / "out")]
-    assert names == [
-        "plan.geojson", "plan.gpkg", "plan.png", "pressure.png", "reach.png", "points.gpx",
-        "points.csv", "summary.json",
-    ]  # fmt: skip
+    assert {"plan.geojson", "plan.png", "pressure.png", "reach.png", "points.gpx"} <= set(names)
+    assert not [name for name in names if name[0].isdigit() or name == "all.png"]
     figure = drawn(reach_map(empty, plan_layers(empty)))
     assert "Ground out of reach of water" in key(figure)
     assert "Outlet, with its number" not in key(figure)

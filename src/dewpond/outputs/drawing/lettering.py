@@ -6,7 +6,10 @@ and widths by value, so that a drawing looks the same whatever the user has conf
 
 from __future__ import annotations
 
+import unicodedata
+from collections.abc import Iterable, Sequence
 from functools import lru_cache
+from importlib.util import find_spec
 from pathlib import Path
 
 import matplotlib
@@ -32,7 +35,13 @@ WALK_SHADES = ("#fff3d9", "#fddca4", "#f7bd72", "#e59a4f", "#c97a3a", "#a85c2b")
 
 _BAND_COUNT_SHADES = {1: (1,), 2: (0, 3), 3: (0, 2, 4), 4: (0, 1, 3, 5), 5: (0, 1, 2, 4, 5)}
 
+_LETTERS_PACKAGE = "weblate_fonts"
+_LETTERS_FOLDER = ("static", "weblate_fonts", "kurinto", "ttf")
+_LETTERS_PARTS = ("", "SC", "JP", "KR")
+"""Most scripts of the world, then Chinese, Japanese, Korean: fonts under the Open Font Licence."""
 _MISSING_GLYPH = "\u25a1"
+_STEERING = frozenset("\u200c\u200d\u200e\u200f")
+"""Non-joiner and joiner, which shape Arabic letters, and the marks of direction beside them."""
 
 
 def walk_shades(bands: int) -> list[str]:
@@ -41,8 +50,37 @@ def walk_shades(bands: int) -> list[str]:
 
 
 def font(size_pt: float, weight: str = "normal", style: str = "normal") -> FontProperties:
-    """Return the sans-serif that ships with the drawing library, the same on every machine."""
-    return FontProperties(fname=str(_font_file(weight, style)), size=size_pt)
+    """Return the sans-serif that ships with the drawing library, the same on every machine.
+
+    Letters that it lacks come from the fonts of the extra ``letters`` where that is installed.
+    """
+    main = _font_file(weight, style)
+    others = _other_files(weight)
+    if not others:
+        return FontProperties(fname=str(main), size=size_pt)
+    return _FontChain([str(file) for file in (main, *others)], size_pt)
+
+
+class _FontChain(FontProperties):
+    """Fonts by file, each for the letters that those before it lack.
+
+    The drawing library falls back over a list of families and looks each up by its name among the
+    fonts of the machine; here a family is a file, so that nothing is looked up.
+    """
+
+    def __init__(self, files: Sequence[str], size_pt: float) -> None:
+        super().__init__(family=list(files), size=size_pt)
+
+    def __copy__(self) -> _FontChain:
+        copied = object.__new__(_FontChain)
+        copied.__dict__.update(self.__dict__)
+        return copied
+
+    def set_family(self, family: str | Iterable[str] | None) -> None:
+        """Take a file for a family: the list of all, or the one that is asked for next."""
+        super().set_family(family)
+        if isinstance(family, str):
+            self.set_file(family)
 
 
 @lru_cache(maxsize=8)
@@ -56,22 +94,46 @@ def _font_file(weight: str, style: str) -> Path:
     return Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name
 
 
+@lru_cache(maxsize=2)
+def _other_files(weight: str) -> tuple[Path, ...]:
+    """Return fonts for other scripts; none where the extra ``letters`` is not installed."""
+    found = find_spec(_LETTERS_PACKAGE)
+    if found is None or not found.submodule_search_locations:
+        return ()
+    folder = Path(found.submodule_search_locations[0], *_LETTERS_FOLDER)
+    cut = "Bd" if weight == "bold" else "Rg"
+    files = [folder / f"KurintoSans{part}-{cut}.ttf" for part in _LETTERS_PARTS]
+    return tuple(file for file in files if file.is_file())
+
+
 @lru_cache(maxsize=1)
 def _known_letters() -> frozenset[int]:
-    return frozenset(FT2Font(str(_font_file("normal", "normal"))).get_charmap())
+    files = (_font_file("normal", "normal"), *_other_files("normal"))
+    return frozenset(point for file in files for point in FT2Font(str(file)).get_charmap())
 
 
 def plain(text: str, longest: int = 60) -> str:
     """Return text that can be drawn on one line, whatever a name in the data holds.
 
     Control characters and runs of blanks become one blank, letters that the font does not have
-    become a box, and what is longer than `longest` ends in an ellipsis.
+    become a box, and what is longer than `longest` ends in an ellipsis. Accents are joined to
+    their letters; marks over letters that the font lacks are left out, as are signs that only
+    steer the direction of writing, but for those that part or join letters.
     """
-    kept = "".join(
-        letter if ord(letter) in _known_letters() else _MISSING_GLYPH
-        for letter in " ".join("".join(c if c.isprintable() else " " for c in text).split())
-    )
+    kept = " ".join("".join(_drawn(c) for c in unicodedata.normalize("NFC", text)).split())
     return kept if len(kept) <= longest else kept[: longest - 1].rstrip() + "…"
+
+
+def _drawn(letter: str) -> str:
+    """Return what stands for one letter of a name."""
+    kind = unicodedata.category(letter)
+    if kind == "Cf":
+        return letter if letter in _STEERING else ""
+    if not letter.isprintable():
+        return " "
+    if ord(letter) in _known_letters():
+        return letter
+    return "" if kind == "Mn" else _MISSING_GLYPH
 
 
 def minus(text: str) -> str:
@@ -79,9 +141,9 @@ def minus(text: str) -> str:
     return f" {text}".replace(" -", " \N{MINUS SIGN}")[1:]
 
 
-def halo(width_pt: float = 2.0) -> list[withStroke]:
+def halo(width_pt: float = 2.2) -> list[withStroke]:
     """Return the white edge that keeps lettering readable on any ground."""
-    return [withStroke(linewidth=width_pt, foreground="white", alpha=0.85)]
+    return [withStroke(linewidth=width_pt, foreground="white", alpha=0.92)]
 
 
 @lru_cache(maxsize=4096)

@@ -17,7 +17,7 @@ from dewpond.outputs.drawing.sheet import Sheet
 
 _METRIC = Measures("metric")
 _SIZES_PT = (8.0, 7.0, 6.0, 5.2)
-_PIPE_SIZE_PT, _OUTLET_SIZE_PT = 5.4, 6.5
+_PIPE_SIZE_PT, _OUTLET_SIZE_PT, _SPOT_PT = 5.4, 6.5, 13.0
 _CLEAR_PT = 7.0
 _AIR_PT = 1.5
 """Lettering on paper is a little wider than the sum of its letters."""
@@ -140,6 +140,31 @@ def name_outlets(
         _write(sheet, found, text, _OUTLET_SIZE_PT, weight="bold")
 
 
+def mark_spots(
+    sheet: Sheet, points: Sequence[shapely.Point], numbers: Sequence[str], space: FreeSpace
+) -> None:
+    """Mark spots by a number in a diamond at the end of a line: what stands there stays seen."""
+    side_m = _SPOT_PT * sheet.metres_per_point
+    gaps = [gap * sheet.metres_per_point for gap in _LEADERS_PT]
+    clear_m = _CLEAR_PT * sheet.metres_per_point
+    for number, point in zip(numbers, points, strict=True):
+        led = space.with_leader(point.x, point.y, side_m, side_m, gaps, clear_m)
+        at = led[0] if led is not None else (point.x, point.y)
+        if led is not None:
+            _draw_leader(sheet, led[1])
+        sheet.axes.add_line(
+            Line2D(
+                [at[0]], [at[1]], marker="D", markersize=_SPOT_PT * 0.78, linestyle="none",
+                markerfacecolor="white", markeredgecolor=letter.INK, markeredgewidth=1.0,
+                zorder=8.1,
+            )
+        )  # fmt: skip
+        sheet.axes.text(
+            at[0], at[1], number, ha="center", va="center_baseline", color=letter.INK, zorder=8.2,
+            fontproperties=letter.font(_OUTLET_SIZE_PT, "bold"), parse_math=False,
+        )  # fmt: skip
+
+
 def name_source(sheet: Sheet, sources: gpd.GeoDataFrame, space: FreeSpace) -> None:
     """Write the name of each source beside it."""
     clear_m = _CLEAR_PT * sheet.metres_per_point
@@ -187,7 +212,7 @@ def _write(
         color=colour,
         linespacing=1.1,
         fontproperties=letter.font(size_pt, weight, style),
-        path_effects=letter.halo(),
+        path_effects=letter.halo(3.0),
         parse_math=False,
         zorder=8,
     )
