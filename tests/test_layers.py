@@ -21,10 +21,10 @@ ALLOWED = {
     "plan": {"steps", "base"},
     "compare": {"plan", "base"},
     "batch": {"plan", "outputs", "base"},
-    "command_area": {"plan", "steps", "base"},
-    "cli": {"plan", "compare", "command_area", "batch", "outputs", "base"},
+    "gravity": {"plan", "steps", "base"},
+    "cli": {"plan", "compare", "gravity", "batch", "outputs", "base"},
     "__main__": {"cli"},
-    "": {"plan", "compare", "command_area", "batch", "outputs", "base"},
+    "": {"plan", "compare", "gravity", "batch", "outputs", "base"},
 }
 # The output that writes a whole plan composes the others, as plan.py composes the steps.
 COMPOSERS = {"dewpond.outputs"}
@@ -146,7 +146,7 @@ def test_only_maps_draw_and_only_read_opens_files() -> None:
                     isinstance(node, ast.ImportFrom) and str(node.module).split(".")[0] == library
                 )
                 # Their arguments may be open rasters; the import is for the type alone.
-                typed = {"dewpond.plan", "dewpond.command_area"}
+                typed = {"dewpond.plan", "dewpond.gravity"}
                 type_only = library == "rasterio" and name in typed
                 assert not uses or type_only or any(word in name for word in allowed), (
                     f"{name} imports {library}"

@@ -14,14 +14,16 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from dewpond.base.errors import DewpondError, Fault, InputError, OutputError, SolverError
-    from dewpond.base.model import Plan
+    from dewpond.base.model import CommandArea, Plan
     from dewpond.base.settings import Project, load_project, project_from_dict
-    from dewpond.outputs import write_plan
+    from dewpond.gravity import command_area
+    from dewpond.outputs import write_command_area, write_plan
     from dewpond.plan import check_holding, demand_of, plan_holding
 
 __version__ = "0.1.0"
 
 _HOME = {
+    "CommandArea": "dewpond.base.model",
     "DewpondError": "dewpond.base.errors",
     "Fault": "dewpond.base.errors",
     "InputError": "dewpond.base.errors",
@@ -30,14 +32,17 @@ _HOME = {
     "Project": "dewpond.base.settings",
     "SolverError": "dewpond.base.errors",
     "check_holding": "dewpond.plan",
+    "command_area": "dewpond.gravity",
     "demand_of": "dewpond.plan",
     "load_project": "dewpond.base.settings",
     "plan_holding": "dewpond.plan",
     "project_from_dict": "dewpond.base.settings",
+    "write_command_area": "dewpond.outputs",
     "write_plan": "dewpond.outputs",
 }
 
 __all__ = [
+    "CommandArea",
     "DewpondError",
     "Fault",
     "InputError",
@@ -47,10 +52,12 @@ __all__ = [
     "SolverError",
     "__version__",
     "check_holding",
+    "command_area",
     "demand_of",
     "load_project",
     "plan_holding",
     "project_from_dict",
+    "write_command_area",
     "write_plan",
 ]
 

@@ -14,6 +14,7 @@ import click
 
 from dewpond.base.errors import DewpondError, SolverError
 from dewpond.cli.batching import batch_command
+from dewpond.cli.commanding import command_area_command
 from dewpond.cli.common import EXIT_INPUT, EXIT_INTERNAL, EXIT_MET
 from dewpond.cli.comparing import compare_command
 from dewpond.cli.planning import check_command, demand_command, plan_command
@@ -34,6 +35,7 @@ for _command in (
     check_command,
     demand_command,
     compare_command,
+    command_area_command,
     batch_command,
     template_command,
     schema_command,

@@ -9,7 +9,7 @@ import sys
 from rich.console import Console
 from rich.table import Table
 
-from dewpond.base.model import Comparison, Demand, Holding, Outcome
+from dewpond.base.model import CommandArea, Comparison, Demand, Holding, Outcome
 
 
 def mob_table(holding: Holding, demand: Demand) -> Table:
@@ -106,3 +106,51 @@ def _outcome_cells(outcome: Outcome, base: Outcome) -> list[str]:
         outcome.source,
         "yes" if outcome.met else f"{len(outcome.shortfalls)} short",
     ]
+
+
+def command_table(area: CommandArea) -> Table:
+    """Return how much of each chosen paddock is commanded, and how surely."""
+    case = area.ground.case
+    table = Table(
+        title=f"{area.holding.name}: {case.flow_l_min:.1f} L/min at {case.head_m:.1f} m from "
+        f"{case.source} through {case.pipe.name}"
+    )
+    table.add_column("paddock")
+    for heading in ("commanded %", "surely %", "least head m", "to spare m", "chance %"):
+        table.add_column(heading, justify="right")
+    table.add_column("commanded")
+    found = area.ground.paddocks
+    for row in found[found["chosen"]].to_dict("records"):
+        table.add_row(
+            str(row["name"]),
+            f"{math.floor(100 * row['commanded_share']):.0f}",
+            f"{math.floor(100 * row['surely_share']):.0f}",
+            _known(row["lowest_residual_head_m"]),
+            _known(row["spare_m"]),
+            _known(100 * row["chance"], 0),
+            "yes" if row["commanded"] else "no",
+        )
+    return table
+
+
+def tank_table(area: CommandArea) -> Table:
+    """Return the places for a tank, lowest first."""
+    table = Table(title="places for a tank that commands them all, lowest first")
+    for heading in ("", "where"):
+        table.add_column(heading)
+    for heading in ("E", "N", "ground m", "water m", "pipe m", "to spare m", "chance %"):
+        table.add_column(heading, justify="right")
+    table.add_column("class enough")
+    for row in area.ground.tanks.to_dict("records"):
+        table.add_row(
+            str(row["name"]), str(row["paddock"]) or "outside the paddocks",
+            f"{row['easting_m']:.0f}", f"{row['northing_m']:.0f}",
+            f"{row['ground_level_m']:.1f}", f"{row['water_level_m']:.1f}",
+            f"{row['pipe_m']:,.0f}", f"{row['spare_m']:.1f}", f"{100 * row['chance']:.0f}",
+            "no" if row["over_class"] else "yes",
+        )  # fmt: skip
+    return table
+
+
+def _known(value: float, decimals: int = 1) -> str:
+    return f"{value:.{decimals}f}" if math.isfinite(value) else ""

@@ -7,8 +7,9 @@ from functools import partial
 from pathlib import Path
 
 from dewpond.base.measures import Measures
-from dewpond.base.model import Comparison, Plan
+from dewpond.base.model import CommandArea, Comparison, Plan
 from dewpond.outputs.breaks import breaks_csv
+from dewpond.outputs.command import command_csv, command_json, command_layers, write_raster
 from dewpond.outputs.comparison import comparison_csv, comparison_json
 from dewpond.outputs.geojson import geojson_text
 from dewpond.outputs.geopackage import write_geopackage
@@ -17,7 +18,7 @@ from dewpond.outputs.replace import check_folder, replace_folder
 from dewpond.outputs.site import gpx_text, points_csv, site_points
 from dewpond.outputs.summary import summary_text
 
-__all__ = ["check_folder", "write_comparison", "write_plan"]
+__all__ = ["check_folder", "write_command_area", "write_comparison", "write_plan"]
 
 Writer = Callable[[Path], None]
 
@@ -87,6 +88,30 @@ def write_comparison(
         files[1]: lambda path: _write_text(comparison_json(comparison, files), path),
         files[2]: lambda path: save_png(comparison_chart(comparison), path),
     }
+    return replace_folder(Path(folder), writers, overwrite=overwrite)
+
+
+def write_command_area(
+    area: CommandArea, folder: str | Path, *, overwrite: bool = True
+) -> tuple[Path, ...]:
+    """Write a command area as raster, features, table, summary and map; the rest as `write_plan`.
+
+    Returns
+    -------
+    tuple of Path
+        ``command-area.geojson``, ``.tif`` and ``.csv``, ``maps/command-area.png``,
+        ``summary.json``.
+    """
+    from dewpond.outputs.drawing import command_map, save_png
+
+    writers: dict[str, Writer] = {
+        "command-area.geojson": lambda path: _write_text(geojson_text(command_layers(area)), path),
+        "command-area.tif": lambda path: write_raster(area.ground, path),
+        "command-area.csv": lambda path: _write_text(command_csv(area), path),
+        "maps/command-area.png": lambda path: save_png(command_map(area), path),
+    }
+    files = [*writers, "summary.json"]
+    writers["summary.json"] = lambda path: _write_text(command_json(area, files), path)
     return replace_folder(Path(folder), writers, overwrite=overwrite)
 
 

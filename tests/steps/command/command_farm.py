@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 import farms
 from dewpond.base.model import CommandArea
-from dewpond.command_area import command_area
+from dewpond.gravity import command_area
 
 TANK = {
     "name": "tank", "kind": "header_tank", "crs": farms.CRS, "height_above_ground_m": 1.0,

@@ -92,7 +92,7 @@ def test_a_class_exceeded_in_a_hollow_is_told() -> None:
 def test_defaults_follow_the_project() -> None:
     """80 head of 350 kg, 12 % a day in 7 h: 8.00 L/min, the check of the demand rule."""
     with farms.ground(FIELDS, level_ground) as data:
-        from dewpond.command_area import command_area
+        from dewpond.gravity import command_area
 
         area = command_area(
             farms.project(source=[at(0, 0)]), paddocks=farms.table(FIELDS), elevation=data
@@ -189,7 +189,7 @@ class TestFaults:
     def test_nothing_to_go_by_for_the_flow(self) -> None:
         mob = [{"name": "ewes", "species": "sheep", "head": 9, "weight_kg": 70.0,
                 "paddocks": ["field 1"]}]  # fmt: skip
-        from dewpond.command_area import command_area
+        from dewpond.gravity import command_area
 
         with (
             farms.ground(FIELDS, level_ground) as data,

@@ -2,6 +2,7 @@
 
 from dewpond.outputs.drawing.branches import section_lines
 from dewpond.outputs.drawing.breaks import breaks_map
+from dewpond.outputs.drawing.command import command_map
 from dewpond.outputs.drawing.comparison import comparison_chart
 from dewpond.outputs.drawing.lettering import save_png
 from dewpond.outputs.drawing.maps import plan_map
@@ -14,6 +15,7 @@ from dewpond.outputs.drawing.sections import long_section
 
 __all__ = [
     "breaks_map",
+    "command_map",
     "comparison_chart",
     "long_section",
     "overview_map",

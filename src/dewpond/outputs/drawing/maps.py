@@ -11,7 +11,7 @@ from matplotlib.contour import ContourSet
 from matplotlib.figure import Figure
 
 from dewpond.base.measures import Measures
-from dewpond.base.model import Plan
+from dewpond.base.model import Holding, Plan
 from dewpond.base.words import words
 from dewpond.outputs.drawing import ground, pipework, symbols
 from dewpond.outputs.drawing import lettering as letter
@@ -162,7 +162,7 @@ def finish_map(
         Names of paddocks that found no room on the map, told in the footer.
     """
     title = words(f"maps.title.{title}", holding=letter.plain(plan.holding.name, 45))
-    footer = _footer(plan, unnamed)
+    footer = footer_of(plan.holding, unnamed)
     finish_sheet(sheet, entries, title, subtitle, footer, measures_of(plan))
     return sheet.figure
 
@@ -245,11 +245,12 @@ def _totals(plan: Plan) -> str:
     return letter.SEPARATOR.join(parts)
 
 
-def _footer(plan: Plan, unnamed: Sequence[str]) -> str:
-    crs = plan.holding.crs
+def footer_of(holding: Holding, unnamed: Sequence[str] = ()) -> str:
+    """Return the footer of a map: grid, credits, caution, and the paddocks without their name."""
+    crs = holding.crs
     authority = crs.to_authority()
     code = f" ({':'.join(authority)})" if authority else ""
-    credits = "; ".join(plan.holding.credits)
+    credits = "; ".join(holding.credits)
     parts = [words("maps.footer.grid", crs=crs.name + code)]
     if credits:
         parts.append(words("maps.footer.data", credits=credits))

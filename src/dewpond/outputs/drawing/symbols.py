@@ -16,7 +16,7 @@ from matplotlib.patches import Patch
 from matplotlib.patheffects import withStroke
 
 from dewpond.base.measures import Measures
-from dewpond.base.model import Plan
+from dewpond.base.model import CommandArea, Plan
 from dewpond.base.words import words
 from dewpond.outputs.drawing import lettering as letter
 from dewpond.outputs.drawing.scales import round_figure
@@ -180,7 +180,7 @@ def band_entries(
     """
     return [
         KeyEntry(
-            Patch(facecolor=_laid_over(shade, alpha, grey), edgecolor=letter.MUTED, linewidth=0.4),
+            Patch(facecolor=laid_over(shade, alpha, grey), edgecolor=letter.MUTED, linewidth=0.4),
             words(
                 "maps.key.walk",
                 near=round_figure(measures.value("length", near)),
@@ -193,7 +193,7 @@ def band_entries(
     ]
 
 
-def _laid_over(colour: str, alpha: float, grey: float) -> tuple[float, float, float]:
+def laid_over(colour: str, alpha: float, grey: float) -> tuple[float, float, float]:
     """Return the opaque colour seen where a colour is laid over a grey."""
     red, green, blue = (alpha * part + (1 - alpha) * grey for part in to_rgb(colour))
     return red, green, blue
@@ -210,7 +210,7 @@ def number_of(name: str) -> str:
     return name.rsplit(" ", 1)[-1]
 
 
-def seen_features(plan: Plan, frame: shapely.Polygon) -> dict[str, gpd.GeoDataFrame]:
+def seen_features(plan: Plan | CommandArea, frame: shapely.Polygon) -> dict[str, gpd.GeoDataFrame]:
     """Return the features around the paddocks that a map of this frame shows."""
     features = plan.holding.features
     names = ("keep_out", "tracks", "watercourses", "gates")
