@@ -67,6 +67,7 @@ def _outlets(sizes: Sizes) -> pd.DataFrame:
             "spare_head_low_m": spare.to_numpy(float) - NORMAL_95 * deviation,
             "spare_head_high_m": spare.to_numpy(float) + NORMAL_95 * deviation,
             "spare_head_deviation_m": deviation,
+            "weakest": ["head", "head", "rise", "head"],
         },
         index=sizes.outlets.index,
     )

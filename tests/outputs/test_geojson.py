@@ -36,6 +36,7 @@ CONTRACT = {
 ADDED = {
     "outlet": {
         "needed_head_m", "served", "trough_volume_l", "parcels", "troughs", "float_valve_seat_mm",
+        "chance", "spare_head_low_m", "spare_head_high_m",
     },
     "pipe": {"material", "sdr", "notes", "parcels", "fence_m", "track_m", "open_ground_m"},
     "paddock": {"parcel"},
@@ -157,7 +158,7 @@ class TestContract:
         kinds = {f["properties"]["kind"] for f in collection["features"]}
         assert kinds == {
             "paddock", "outlet", "pipe", "source", "tank", "pump", "air_valve", "washout",
-            "break_tank", "stop_valve", "meter", "drain", "uncovered",
+            "break_tank", "stop_valve", "meter", "drain", "uncovered", "survey_point",
         }  # fmt: skip
         assert all(f["properties"]["name"] for f in collection["features"])
 

@@ -34,6 +34,7 @@ def test_layers_and_types(package: Path, plan: Plan) -> None:
         "tank": "Point", "pump": "Point", "air_valve": "Point", "washout": "Point",
         "break_tank": "Point", "reducing_valve": "Point", "stop_valve": "Point",
         "meter": "Point", "drain": "Point", "uncovered": "MultiPolygon",
+        "survey_point": "Point",
     }  # fmt: skip
     for name in layers:
         info = pyogrio.read_info(package, layer=name)
@@ -78,7 +79,13 @@ def test_summary_holds_the_contract(plan: Plan) -> None:
         "totals", "verdicts", "optimisation", "warnings", "repairs", "settings", "versions",
         "inputs", "crs", "walking_grid", "files",
     }  # fmt: skip
-    assert "confidence" not in summary  # no step has worked it out yet
+    confidence = summary["confidence"]
+    assert confidence["chance_all"] == 0.69
+    assert confidence["safer_design"]["feasible"] is True
+    assert [row["name"] for row in confidence["outlets"]] == list(plan.scheme.sizes.outlets.index)
+    assert confidence["advice"].startswith("Outlet 4 works in 7 of 10 cases")
+    without = json.loads(summary_text(replace(plan, confidence=None), []))
+    assert without["confidence"] is None
     assert summary["totals"] == pytest.approx(dict(plan.totals))
     assert set(summary["verdicts"][0]) == {
         "requirement", "figure", "limit", "unit", "met", "where", "remedy",

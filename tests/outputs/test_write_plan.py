@@ -56,7 +56,9 @@ class TestFiles:
         assert names == [
             "plan.geojson", "plan.gpkg", "maps/plan.png", "maps/pressure.png", "maps/reach.png",
             "proposal.html",
-            "site/points.gpx", "site/points.csv", "quantities.xlsx", "quantities.csv", "sections/01-road-main-to-outlet-2.png", "sections/02-road-main-to-outlet-4.png",
+            "site/points.gpx", "site/points.csv", "quantities.xlsx", "quantities.csv",
+            "maps/confidence.png", "confidence/influences.png", "confidence/survey.csv",
+            "sections/01-road-main-to-outlet-2.png", "sections/02-road-main-to-outlet-4.png",
             "sections/all.png",
             "summary.json",
         ]  # fmt: skip

@@ -86,6 +86,8 @@ def demand_command(project: Path, as_json: bool) -> int:
 
 def _tell(plan: Plan, output: Path) -> None:
     """Say on stderr what was planned, what falls short and where the results are."""
+    from dewpond.base.advice import advice
+
     totals = plan.totals
     warn([*plan.holding.repairs, *plan.warnings])
     click.echo(
@@ -100,6 +102,8 @@ def _tell(plan: Plan, output: Path) -> None:
         line = f"{state}: {verdict.requirement} ({figure_text(verdict)})"
         tail = [part for part in (verdict.where, verdict.remedy) if part and not verdict.met]
         click.echo("; ".join([line, *tail]), err=True)
+    if plan.confidence is not None:
+        click.echo(advice(plan.confidence, plan.project.prices.currency), err=True)
     click.echo(f"results in {output}", err=True)
 
 

@@ -17,6 +17,7 @@ from dewpond.outputs.layers import Layers, plan_layers
 from dewpond.outputs.replace import check_folder, replace_folder
 from dewpond.outputs.site import gpx_text, points_csv, site_points
 from dewpond.outputs.summary import summary_text
+from dewpond.outputs.survey import survey_csv
 
 __all__ = ["check_folder", "write_command_area", "write_comparison", "write_plan"]
 
@@ -148,6 +149,7 @@ def _writers(plan: Plan) -> dict[str, Writer]:
             quantities_xlsx(plan, costing), path
         )
         writers["quantities.csv"] = lambda path: _write_text(quantities_csv(plan, costing), path)
+    writers.update(_confidence_writers(plan, layers))
     breaks = plan.breaks
     if breaks is not None and len(breaks.breaks):
         writers["maps/breaks.png"] = lambda path: save_png(breaks_map(plan, breaks, layers), path)
@@ -156,6 +158,27 @@ def _writers(plan: Plan) -> dict[str, Writer]:
         writers[f"sections/{stem}.png"] = _section_writer(plan, layers, pipes, number)
     writers.update(_sheet_writers(plan, layers))
     writers["summary.json"] = _summary_writer(plan, [*writers, "summary.json"])
+    return writers
+
+
+def _confidence_writers(plan: Plan, layers: Layers) -> dict[str, Writer]:
+    """Return what writes how sure the plan is; nothing where that was not assessed."""
+    from dewpond.outputs.drawing import confidence_map, influences_chart, save_png
+
+    found = plan.confidence
+    if found is None:
+        return {}
+    writers: dict[str, Writer] = {
+        "maps/confidence.png": lambda path: save_png(confidence_map(plan, found, layers), path)
+    }
+    if len(found.influences):
+        writers["confidence/influences.png"] = lambda path: save_png(
+            influences_chart(plan, found), path
+        )
+    if len(found.survey):
+        writers["confidence/survey.csv"] = lambda path: _write_text(
+            survey_csv(plan.holding, found.survey), path
+        )
     return writers
 
 

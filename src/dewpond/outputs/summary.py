@@ -8,6 +8,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
+import pandas as pd
+
+from dewpond.base.advice import advice
 from dewpond.base.model import Costing, Isolation, Plan, Proof, Scheme
 
 
@@ -56,6 +59,7 @@ def _summary(plan: Plan, files: Sequence[str]) -> dict[str, Any]:
         "supply": _supply(plan.scheme),
         "isolation": _isolation(plan.scheme.isolation),
         "schedule": _schedule(plan, plan.scheme.costing),
+        "confidence": _confidence(plan),
         "crs": {
             "name": holding.crs.name,
             "code": holding.crs.to_string() if holding.crs.to_authority() else None,
@@ -108,6 +112,30 @@ def _supply(scheme: Scheme) -> dict[str, Any]:
     }
 
 
+def _confidence(plan: Plan) -> dict[str, Any] | None:
+    """Return how sure the chosen scheme is; None where that was not assessed."""
+    found = plan.confidence
+    if found is None:
+        return None
+    design = {**found.design, "feasible": bool(found.design["feasible"])}
+    pipes = found.design_pipes.rename_axis("pipe").reset_index()
+    return {
+        "advice": advice(found, plan.project.prices.currency),
+        "chance_all": found.chance_all,
+        "simulations": found.simulations,
+        "assumed": dict(found.assumed),
+        "outlets": _records(found.outlets.rename_axis("name").reset_index()),
+        "requirements": _records(found.requirements.rename_axis("requirement").reset_index()),
+        "survey": _records(found.survey),
+        "influences": _records(found.influences),
+        "safer_design": {**design, "pipes": _records(pipes)},
+    }
+
+
+def _records(table: pd.DataFrame) -> list[dict[str, Any]]:
+    return [{str(key): value for key, value in row.items()} for row in table.to_dict("records")]
+
+
 def _isolation(isolation: Isolation) -> dict[str, Any]:
     return {
         "sections": [
@@ -139,6 +167,7 @@ def _schedule(plan: Plan, costing: Costing | None) -> dict[str, Any] | None:
                 "source": plan.holding.sources[scheme.network.source].name,
                 **dict(own.whole_life),
                 **dict(own.running),
+                "unpriced_pipe_m": own.rates["unpriced_pipe_m"],
             }
             for scheme, own in costed
         ],

@@ -9,15 +9,13 @@ import pytest
 from scipy.stats import multivariate_normal, norm
 
 from dewpond.base.heighterror import HeightError
+from dewpond.steps.confidence.risks import Risks, find_risks, normal_chances
 from dewpond.steps.confidence.survey import (
-    Risks,
     Ties,
     candidate_spots,
     choose_spots,
     expected_doubts,
-    find_risks,
     make_ties,
-    normal_chances,
 )
 from steps.confidence.sure_ground import (
     assess,
@@ -57,7 +55,7 @@ def test_square_of_the_chance_is_the_bivariate_normal_integral():
     # One outlet, one spot that explains a share r of its variance.
     for spare, share in ((0.3, 0.2), (-0.8, 0.7), (1.4, 0.95), (0.0, 0.5)):
         one = np.zeros(1, dtype=np.intp)
-        risks = Risks(one, one, np.array([spare]), np.array([1.0]))
+        risks = Risks(one, one, np.array([spare]), np.array([1.0]), ("head",))
         ties = Ties(risks, np.array([[1.0]]), np.array([[np.sqrt(share)]]), 0.0)
         both = multivariate_normal([0, 0], [[1, share], [share, 1]]).cdf([spare, spare])
         assert expected_doubts(ties, [0])[0] == pytest.approx(norm.cdf(spare) - both, abs=1e-5)
@@ -149,7 +147,7 @@ def test_no_spot_is_listed_where_nothing_is_in_doubt_or_none_are_wanted():
 def test_levels_that_are_exact_settle_what_they_name():
     # Two levels, at the source and the outlet, leave nothing in doubt.
     one = np.zeros(2, dtype=np.intp)
-    risks = Risks(one[:1], one[:1], np.array([0.2]), np.array([np.sqrt(2.0)]))
+    risks = Risks(one[:1], one[:1], np.array([0.2]), np.array([np.sqrt(2.0)]), ("head",))
     ties = Ties(risks, np.eye(2), np.array([[1.0, -1.0]]), 0.0)
     picks = choose_spots(ties, 2)
     assert sorted(spot for spot, _, _ in picks) == [0, 1]

@@ -18,6 +18,7 @@ from dewpond.outputs.layers.network import pipes, section_points
 from dewpond.outputs.layers.outlets import outlets
 from dewpond.outputs.layers.paddocks import paddocks, uncovered
 from dewpond.outputs.layers.sources import pumps, sources, tanks
+from dewpond.outputs.layers.survey import survey_points
 
 Layers = Mapping[str, gpd.GeoDataFrame]
 
@@ -36,9 +37,9 @@ def plan_layers(plan: Plan) -> dict[str, gpd.GeoDataFrame]:
     dict of str to GeoDataFrame
         Keys ``paddock``, ``outlet``, ``pipe``, ``source``, ``tank``, ``pump``, ``air_valve``,
         ``washout``, ``break_tank``, ``reducing_valve``, ``stop_valve``, ``meter``, ``drain``,
-        ``uncovered``, always all of them, and where paddocks are cut ``break`` and ``hose``; row
-        labels 0 to n-1; column ``name`` first. Lengths and levels in m, areas in ha, flows in
-        L/min; lists are tuples of text.
+        ``uncovered``, ``survey_point``, always all of them, and where paddocks are cut
+        ``break`` and ``hose``; row labels 0 to n-1; column ``name`` first. Lengths and levels in
+        m, areas in ha, flows in L/min; lists are tuples of text.
     """
     washouts = section_points(plan, "washout", "hollows")
     return {
@@ -56,6 +57,7 @@ def plan_layers(plan: Plan) -> dict[str, gpd.GeoDataFrame]:
         "meter": meters(plan),
         "drain": drains(plan, washouts),
         "uncovered": uncovered(plan),
+        "survey_point": survey_points(plan),
         **_grazing(plan),
     }
 

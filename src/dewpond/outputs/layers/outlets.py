@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import geopandas as gpd
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from dewpond.base.model import Plan
@@ -14,6 +15,7 @@ from dewpond.outputs.layers.columns import (
     FLOW,
     LEVEL,
     LITRES,
+    SHARE,
     SIZE,
     figures,
     sentences,
@@ -65,6 +67,7 @@ def outlets(plan: Plan) -> gpd.GeoDataFrame:
             "served": np.array(
                 [_served_as_asked(plan, name, summits) for name in names], dtype=bool
             ),
+            **_sureness(plan, names),
             "design_flow_l_min": figures(watering["design_flow_l_min"], FLOW),
             "available_flow_l_min": figures(flows["available_flow_l_min"], FLOW),
             "trough": texts([_text(value) for value in watering["trough"]]),
@@ -78,6 +81,15 @@ def outlets(plan: Plan) -> gpd.GeoDataFrame:
         },
         [*nodes.geometry, *chosen.geometry],
     )
+
+
+def _sureness(plan: Plan, names: Sequence[str]) -> dict[str, npt.NDArray[np.float64]]:
+    """Return how sure each outlet is; nothing where confidence was not assessed."""
+    decimals = {"chance": SHARE, "spare_head_low_m": LEVEL, "spare_head_high_m": LEVEL}
+    if plan.confidence is None:
+        return {column: np.full(len(names), np.nan) for column in decimals}
+    found = plan.confidence.outlets.reindex(names)
+    return {column: figures(found[column], places) for column, places in decimals.items()}
 
 
 def _served_as_asked(plan: Plan, name: str, summits: Mapping[str, Summit]) -> bool:

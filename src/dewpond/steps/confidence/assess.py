@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
+from dewpond.base.advice import listed
 from dewpond.base.heighterror import (
     ErrorPoints,
     HeightError,
@@ -41,7 +42,8 @@ from dewpond.steps.confidence.chances import (
 from dewpond.steps.confidence.field import EXACT, Field
 from dewpond.steps.confidence.influences import influence_table, make_loaded
 from dewpond.steps.confidence.line import SOURCE_PLACE, Line, Places, make_line, make_places
-from dewpond.steps.confidence.safer import design_pipes, design_record, listed, search_safer
+from dewpond.steps.confidence.risks import find_risks
+from dewpond.steps.confidence.safer import design_pipes, design_record, search_safer
 from dewpond.steps.confidence.survey import survey_table
 
 Resize = Callable[[HeadMargins], Sizes]
@@ -98,7 +100,7 @@ def assess_confidence(
 
     line = as_line(sizes)
     errors_m = field.draws_m(ask.simulations, ask.random_state)
-    found = outcomes(line, errors_m)
+    found, risks = outcomes(line, errors_m), find_risks(line, field)
     served = outcomes(line, np.zeros((1, len(places.ground_m)))).works[0]
     fits = bool(sizes.pipes["outside_diameter_mm"].notna().all())
     safer = None
@@ -113,13 +115,13 @@ def assess_confidence(
     ground_m = np.where(np.isnan(ground_m), places.ground_m[line.outlet_place], ground_m)
     loaded = make_loaded(network, watering, flows, intake, sizes, ground_m, settings.pipe)
     return Confidence(
-        outlets=outlet_table(line, found),
+        outlets=outlet_table(line, found).assign(weakest=risks.kind),
         requirements=requirement_table(line, found, len(places.ground_m), fits),
         chance_all=_chance_all(found),
         simulations=ask.simulations,
         assumed=_assumed(error, field.known, ask.random_state),
         bands=_bands(network, heads, places, field),
-        survey=survey_table(line, field, places, network, heads, ask),
+        survey=survey_table(line, field, risks, places, network, heads, ask),
         influences=influence_table(
             loaded, _least_heights(line, found, served), served, ask,
             settings.supply.dry_summer_factor,
@@ -189,5 +191,5 @@ def _warnings(
         said.append(words("confidence.warnings.no_pipe"))
     short = [name for name, some in zip(line.outlets, served, strict=True) if not some]
     if short and fits:
-        said.append(words("confidence.warnings.bare", outlets=listed(short), count=len(short)))
+        said.append(words("confidence.warnings.short", outlets=listed(short), count=len(short)))
     return tuple(said)

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
+from dewpond.base.advice import in_cases, listed
 from dewpond.base.model import HeadMargins, Network, Sizes
 from dewpond.base.surface import FloatArray
 from dewpond.base.words import words
@@ -16,9 +17,9 @@ from dewpond.steps.confidence.field import Field
 from dewpond.steps.confidence.line import Line, Places
 
 # How far beyond the wanted chance margins are tried where several requirements of an outlet must
-# hold together [standard deviations], and how often the step between is halved.
-_FARTHEST = 1.5
-_HALVINGS = 5
+# hold together [standard deviations], and how often the last step is halved.
+_LARGER = (0.2, 0.4, 0.7, 1.0, 1.5)
+_HALVINGS = 2
 # Shares of the margins tried where they cannot be kept, and how often those of single outlets are
 # cut to what pipe can give.
 _SMALLER = (0.75, 0.5, 0.25)
@@ -69,9 +70,9 @@ def search_safer(
     """Size with margins for the wanted chance, and again until the simulations bear it out.
 
     One margin is the quantile of one head's error. An outlet asks for several things at once, so
-    its chance may stay below that of each: then all margins grow together, by the least that
-    helps, found by halving. An outlet that no pipe gives its margin gets the most that it can
-    have; where margins cannot be kept otherwise, smaller ones are tried.
+    its chance may stay below that of each: then all margins grow together, by the least step
+    that helps. An outlet that no pipe gives its margin gets the most that it can have; where
+    margins cannot be kept otherwise, smaller ones are tried.
 
     Returns
     -------
@@ -93,13 +94,24 @@ def search_safer(
     first = attempt(least)
     if first.enough(wanted):
         return first
+    found = [as_planned, first]
+    low = least
+    for step in _LARGER:
+        found.append(attempt(least + step))
+        if found[-1].enough(wanted):
+            return _least_enough(attempt, wanted, low, least + step, found[-1])
+        if not found[-1].kept:
+            break
+        low = least + step
     if not first.kept:
-        lower = [attempt(least * share) for share in _SMALLER]
-        return max(as_planned, first, *lower, key=lambda found: found.rank)
-    low, high = least, least + _FARTHEST
-    found = attempt(high)
-    if not found.enough(wanted):
-        return max(as_planned, first, found, key=lambda one: one.rank)
+        found += [attempt(least * share) for share in _SMALLER]
+    return max(found, key=lambda one: one.rank)
+
+
+def _least_enough(
+    attempt: Callable[[float], Safer], wanted: float, low: float, high: float, found: Safer
+) -> Safer:
+    """Halve the step between margins too small and margins large enough, and return the least."""
     for _ in range(_HALVINGS):
         middle = (low + high) / 2.0
         tried = attempt(middle)
@@ -202,7 +214,7 @@ def design_record(
     short = [n for n, some in zip(line.outlets, found.chance >= wanted, strict=True) if not some]
     reason = words(
         "confidence.design.not_enough",
-        outlets=listed(short), count=len(short), chance=cases(found.rank[0]),
+        outlets=listed(short), count=len(short), chance=in_cases(found.rank[0]),
     )  # fmt: skip
     return {**record, "reason": reason}
 
@@ -215,17 +227,3 @@ def design_pipes(planned: Sizes, safer: Sizes | None) -> pd.DataFrame:
         values = np.nan if safer is None else safer.pipes[column].reindex(table.index)
         table[f"safe_{column}"] = values
     return table
-
-
-def cases(chance: float) -> str:
-    """Return a chance as an adviser says it: 7 of 10 cases."""
-    tenths = int(np.floor(10.0 * chance + 0.5))
-    if tenths in (0, 10):
-        return words(f"confidence.chance.{'none' if tenths == 0 else 'certain'}")
-    return words("confidence.chance.share", tenths=tenths)
-
-
-def listed(names: list[str], most: int = 4) -> str:
-    """Return names in a row, the rest of a long list as a number."""
-    shown = ", ".join(names[:most])
-    return shown if len(names) <= most else f"{shown} and {len(names) - most} more"

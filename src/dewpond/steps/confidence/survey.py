@@ -7,13 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtr, owens_t
+from scipy.special import owens_t
 
 from dewpond.base.model import Heads, Network
 from dewpond.base.settings import ConfidenceSettings
 from dewpond.base.surface import FloatArray
 from dewpond.steps.confidence.field import EXACT, Field, IntArray
 from dewpond.steps.confidence.line import SOURCE_PLACE, Line, Places
+from dewpond.steps.confidence.risks import Risks
 
 # A spot that takes less than this share of the first doubt away is not worth the walk; common
 # practice, no source.
@@ -23,26 +24,6 @@ _LEAST_DOUBT = 1e-4
 _LEAST_SPACING_M = 25.0
 # Outlets named beside a spot: so many at most, and none that it settles far less than the first.
 _MOST_NAMES, _NEAR_GREATEST = 3, 0.3
-
-
-@dataclass(frozen=True, eq=False)
-class Risks:
-    """What decides each outlet: its own head, or the tightest place on the way to it.
-
-    Attributes
-    ----------
-    place, datum : array of int, shape (outlets,)
-        Where, and the place that the level of the water there was set from.
-    spare_m : array of float, shape (outlets,)
-        Expected spare there [m]: the outlet works while it is not below zero.
-    deviation_m : array of float, shape (outlets,)
-        Its standard deviation.
-    """
-
-    place: IntArray
-    datum: IntArray
-    spare_m: FloatArray
-    deviation_m: FloatArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,29 +45,6 @@ class Ties:
     among: FloatArray
     shared: FloatArray
     survey_variance_m2: float
-
-
-def find_risks(line: Line, field: Field) -> Risks:
-    """Return for each outlet the requirement it is least likely to meet, by its normal chance."""
-    mean, deviation = field.heads_of(line.place, line.datum)
-    spare = np.concatenate([line.over_m + mean, line.strength_m - mean])
-    both = np.tile(deviation, 2)
-    at_outlet, deviation_at = field.heads_of(line.outlet_place, line.outlet_datum)
-    own = line.spare_m + at_outlet
-    worst = _worst_on_the_way(line, _score(spare, both))
-    place, datum = np.tile(line.place, 2), np.tile(line.datum, 2)
-    on_way = worst >= 0
-    at = np.where(on_way, worst, 0)
-    decides = on_way.copy()
-    if len(spare):
-        decides &= _score(spare, both)[at] < _score(own, deviation_at)
-        return Risks(
-            np.where(decides, place[at], line.outlet_place),
-            np.where(decides, datum[at], line.outlet_datum),
-            np.where(decides, spare[at], own),
-            np.where(decides, both[at], deviation_at),
-        )
-    return Risks(line.outlet_place, line.outlet_datum, own, deviation_at)
 
 
 def make_ties(risks: Risks, field: Field, spots: IntArray, survey_deviation_m: float) -> Ties:
@@ -168,37 +126,6 @@ def _doubts(risks: Risks, explained_m2: FloatArray) -> FloatArray:
     return np.asarray(np.where(sure, 0.0, doubt))
 
 
-def _score(spare_m: FloatArray, deviation_m: FloatArray) -> FloatArray:
-    """Return spare head in standard deviations: what its chance grows with."""
-    sure = deviation_m <= 0.0
-    finite = np.nan_to_num(spare_m, nan=0.0, posinf=1e6, neginf=-1e6)
-    return np.asarray(
-        np.where(sure, np.sign(finite) * 1e9 + finite, finite / np.where(sure, 1.0, deviation_m))
-    )
-
-
-def normal_chances(risks: Risks) -> FloatArray:
-    """Return the chance of what decides each outlet, in closed form."""
-    return np.asarray(ndtr(np.clip(_score(risks.spare_m, risks.deviation_m), -40.0, 40.0)))
-
-
-def _worst_on_the_way(line: Line, score: FloatArray) -> IntArray:
-    """Return for each outlet the row (both kinds in one) of least score before it, -1 for none."""
-    rows = len(line.pipe)
-    worst = np.full(len(line.parent), -1, dtype=np.intp)
-    for pipe, above in enumerate(line.parent.tolist()):
-        own = np.flatnonzero(line.pipe == pipe)
-        own = np.concatenate([own, own + rows])
-        candidates = [int(own[score[own].argmin()])]
-        if above >= 0:
-            candidates.append(int(worst[above]))
-        worst[pipe] = min(candidates, key=lambda row: float(score[row]))
-    if not len(worst):
-        return np.full(len(line.outlets), -1, dtype=np.intp)
-    at = np.where(line.outlet_pipe >= 0, line.outlet_pipe, 0)
-    return np.asarray(np.where(line.outlet_pipe >= 0, worst[at], -1))
-
-
 def candidate_spots(
     line: Line, first: IntArray, easting_m: FloatArray, northing_m: FloatArray,
     summits: Sequence[Sequence[int]], spacing_m: float,
@@ -234,6 +161,7 @@ def candidate_spots(
 def survey_table(
     line: Line,
     field: Field,
+    risks: Risks,
     places: Places,
     network: Network,
     heads: Heads,
@@ -245,7 +173,7 @@ def survey_table(
     spots = candidate_spots(
         line, places.first, places.easting_m, places.northing_m, summits, spacing_m
     )
-    ties = make_ties(find_risks(line, field), field, spots, settings.survey_deviation_m)
+    ties = make_ties(risks, field, spots, settings.survey_deviation_m)
     rows = []
     for spot, before, after in choose_spots(ties, settings.survey_points):
         at = int(spots[spot])
