@@ -55,7 +55,7 @@ class TestFiles:
         names = [path.relative_to(folder).as_posix() for path in paths]
         assert names == [
             "plan.geojson", "plan.gpkg", "maps/plan.png", "maps/pressure.png", "maps/reach.png",
-            "proposal.html",
+            "plan-sheet.pdf", "proposal.html",
             "site/points.gpx", "site/points.csv", "quantities.xlsx", "quantities.csv",
             "maps/confidence.png", "confidence/influences.png", "confidence/survey.csv",
             "sections/01-road-main-to-outlet-2.png", "sections/02-road-main-to-outlet-4.png",

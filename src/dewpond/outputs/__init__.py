@@ -127,6 +127,7 @@ def _writers(plan: Plan) -> dict[str, Writer]:
         save_png,
         section_lines,
     )
+    from dewpond.outputs.drawing.plan_sheet import save_plan_sheets
     from dewpond.outputs.proposal import proposal_html
     from dewpond.outputs.schedule import quantities_csv, quantities_xlsx
 
@@ -139,6 +140,7 @@ def _writers(plan: Plan) -> dict[str, Writer]:
         "maps/plan.png": lambda path: save_png(plan_map(plan, layers), path),
         "maps/pressure.png": lambda path: save_png(pressure_map(plan, layers), path),
         "maps/reach.png": lambda path: save_png(reach_map(plan, layers), path),
+        "plan-sheet.pdf": lambda path: save_plan_sheets(plan, layers, path),
         "proposal.html": lambda path: _write_text(proposal_html(plan, layers), path),
         "site/points.gpx": lambda path: _write_text(gpx_text(plan, site), path),
         "site/points.csv": lambda path: _write_text(points_csv(site, measures), path),
