@@ -11,6 +11,7 @@ from dewpond.base.settings import Project, project_from_dict
 from dewpond.plan import library_versions
 from dewpond.steps.command import find_command
 from dewpond.steps.demand import estimate_demand
+from dewpond.steps.levelling import level_ground
 from dewpond.steps.read import read_holding
 
 if TYPE_CHECKING:
@@ -58,6 +59,7 @@ def command_area(
     project = _with(project, asked or {})
     progress("reading", 0.0)
     holding = read_holding(project, paddocks=paddocks, elevation=elevation)
+    holding = level_ground(holding, project.terrain)
     progress("reading", 1.0)
     demand = estimate_demand(holding, project.demand, project.design)
     ground = find_command(project, holding, demand, progress=progress)

@@ -17,6 +17,7 @@ from dewpond.base.heighterror import (
 from dewpond.base.model import Holding
 from dewpond.base.settings import TerrainSettings
 from dewpond.base.surface import Surface
+from dewpond.base.words import words
 
 # What a source's level is taken to be worth; common practice, no source.
 _SOURCE_DEVIATION_M = 0.05
@@ -94,10 +95,9 @@ def _told(levels: pd.DataFrame, surface: Surface, error: HeightError) -> str:
     """Say in a sentence what the levels did to the ground."""
     before = surface.heights_m(levels["easting_m"], levels["northing_m"])
     off = before - levels["level_m"].to_numpy(dtype=np.float64)
-    count = "1 level" if len(off) == 1 else f"{len(off)} levels"
-    spread = f"{off.min():+.2f} m" if len(off) == 1 else f"{off.min():+.2f} to {off.max():+.2f} m"
-    return (
-        f"The ground was corrected to {count} taken on site: the elevation raster stood {spread} "
-        f"from them ({error.data_class or 'own figures'}: standard deviation "
-        f"{error.standard_deviation_m:.2g} m, short range {error.short_range_m:.0f} m)."
-    )
+    return words(
+        "levels.corrected",
+        count=len(off), least=f"{off.min():+.2f}", most=f"{off.max():+.2f}",
+        data_class=error.data_class, deviation_m=error.standard_deviation_m,
+        range_m=error.short_range_m,
+    )  # fmt: skip

@@ -15,6 +15,7 @@ from dewpond.base.heighterror import KnownLevels, conditioned, height_error
 from dewpond.base.heighterror.model import ErrorPoints
 from dewpond.base.model import Holding
 from dewpond.base.settings import Project
+from dewpond.outputs.survey import survey_csv
 from dewpond.steps.levelling import level_ground
 from dewpond.steps.read import read_holding
 
@@ -139,3 +140,28 @@ def test_a_plan_stands_on_the_corrected_ground(tmp_path: Path) -> None:
         static.append(plan.heads.nodes["static_head_m"].to_numpy() - true)
     assert static[0][1:] == pytest.approx(-3.0, abs=0.05)
     assert np.abs(static[1]).max() < 0.35
+
+
+def test_table_of_points_to_level_is_read_back_as_it_is_written(tmp_path: Path) -> None:
+    # No CRS is set: the table is in the working CRS, and is taken to be.
+    project = farms.project(terrain={**RADAR, "levels": "survey.csv"})
+    project = project.model_copy(update={"folder": tmp_path})
+    found = holding(farms.project(terrain=RADAR))
+    spots = pd.DataFrame(
+        {
+            "name": ["outlet 1", "=pipe 2 at 40 m"], "easting_m": W + np.array([50.0, 300.0]),
+            "northing_m": S + np.array([60.0, 150.0]), "level_m": 101.0, "deviation_m": 2.4,
+            "outlets": [("outlet 1",), ("outlet 1", "outlet 2")],
+        }
+    )  # fmt: skip
+    lines = survey_csv(found, spots).splitlines()
+    level = truth_m(spots["easting_m"], spots["northing_m"])
+    filled = [lines[0]]
+    for line, value in zip(lines[1:], level, strict=True):
+        name, east, north, blank, note = line.split(",", 4)
+        assert blank == ""
+        filled.append(f"{name},{east},{north},{value:.2f},{note}")
+    (tmp_path / "survey.csv").write_text("\n".join(filled) + "\n", encoding="utf-8")
+    levels = holding(project).levels
+    assert levels["level_m"].to_numpy() == pytest.approx(level.to_numpy(), abs=0.006)
+    assert levels["easting_m"].to_numpy() == pytest.approx(spots["easting_m"].to_numpy())

@@ -65,6 +65,12 @@ def test_table_in_longitude_and_latitude_and_feet(folder):
     assert levels["level_m"].iloc[0] == pytest.approx(plane_m(EAST + 100, NORTH + 100), abs=1e-4)
 
 
+def test_easting_and_northing_are_in_the_working_crs(folder):
+    table(folder, row("gate", 50, 60))
+    levels = read(folder, terrain={"levels": "levels.csv"}).levels
+    assert levels["easting_m"].tolist() == pytest.approx([EAST + 50])
+
+
 def test_rows_without_a_level_wait_for_one(folder):
     table(folder, row("gate", 50, 60), f"later,{EAST + 10},{NORTH + 10},")
     holding = read(folder, terrain=terrain())
@@ -129,7 +135,6 @@ def test_waypoint_without_a_height_and_accuracy_not_stated(folder):
         (["a,1,2,3,-1"], "name,easting,northing,level,deviation", {}, "at least 0"),
         (["a,1,2,"], "name,easting,northing,level", {}, "holds no level"),
         ([], "name,easting,northing,level", {}, "holds no rows"),
-        (["a,1,2,3"], "name,easting,northing,level", {"levels_crs": None}, "crs: is missing"),
         (["a,1,2,3"], "name,easting,northing,level", {"levels_crs": "EPSG:1"}, "not a known CRS"),
         (["a,1,2,3"], "name,easting,northing,level", {"levels_crs": "EPSG:4326"}, "in degrees"),
         (["a,1,2,3"], "name,easting,northing,level", {"levels": "no.csv"}, "does not exist"),

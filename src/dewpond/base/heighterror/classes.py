@@ -9,6 +9,7 @@ import pandas as pd
 from dewpond.base.heighterror.model import HeightError
 from dewpond.base.settings import TerrainSettings
 from dewpond.base.tables import Column, packaged_table
+from dewpond.base.words import words
 
 _PER_DEVIATION = {"RMSE": 1.0, "LE90": 1.6449, "LE95": 1.9600}
 """What each statistic is in standard deviations of a normal error with mean zero."""
@@ -82,10 +83,8 @@ def assumption(settings: TerrainSettings, error: HeightError) -> str:
     """Return a warning where nothing in the settings says how far out the heights are, else ""."""
     if not assumed_class(settings):
         return ""
-    return (
-        "The project file does not say what kind of elevation data this is: errors as large as "
-        f'those of "{error.data_class}" are assumed, a standard deviation of '
-        f"{error.standard_deviation_m:.2g} m; name it as [terrain] height_data."
+    return words(
+        "levels.assumed", data_class=error.data_class, deviation_m=error.standard_deviation_m
     )
 
 

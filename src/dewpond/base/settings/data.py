@@ -100,7 +100,8 @@ class TerrainSettings(Table):
     )
     levels_crs: str | None = setting(
         None,
-        "CRS of easting and northing in the table of levels; left out, the one of [holding] crs.",
+        "CRS of easting and northing in the table of levels; left out, the working CRS, which the "
+        "table of points to level is written in.",
     )
     levels_unit: Literal["metre", "foot"] = setting(
         "metre", "Unit of the levels and their deviations in the table; GPX is always in metres."

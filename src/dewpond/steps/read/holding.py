@@ -80,7 +80,7 @@ def read_holding(
     if kept is not None:
         kept = take_off_keep_outs(kept, features.keep_out, drawing.sliver_width_m, notes)
         kept = None if kept.empty else kept
-    levels = read_levels(project.terrain, project.holding.crs, crs, project.folder, notes)
+    levels = read_levels(project.terrain, crs, project.folder, notes)
     surface = _surface(project, elevation, kept, area, notes)
     if surface is not None:
         _check_source_levels(project, sources, surface, notes)

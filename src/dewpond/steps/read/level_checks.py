@@ -10,6 +10,7 @@ from dewpond.base.heighterror import height_error
 from dewpond.base.settings import TerrainSettings
 from dewpond.base.surface import FloatArray, Surface
 from dewpond.base.units import METRES_PER_FOOT
+from dewpond.base.words import words
 from dewpond.steps.read.notes import Notes, listed
 
 _ONE_PLACE_M = 0.05
@@ -91,9 +92,11 @@ def _judge(
             f"{levels['label'].iloc[row]}, {-off[row]:+.1f} m from the raster" for row in doubtful
         )
         notes.warnings.append(
-            f"Doubtful levels, over {_DOUBTFUL_DEVIATIONS:g} standard deviations of the height "
-            f"error away: {listed(spelled)}; {remedy}. They are used as given."
-        )
+            words(
+                "levels.doubtful",
+                deviations=_DOUBTFUL_DEVIATIONS, levels=listed(spelled), remedy=remedy,
+            )
+        )  # fmt: skip
 
 
 def _remedy(off: FloatArray, level: FloatArray, raster_m: FloatArray) -> str:
@@ -102,10 +105,7 @@ def _remedy(off: FloatArray, level: FloatArray, raster_m: FloatArray) -> str:
     middle = float(np.median(known)) if known.size else 0.0
     spread = float(np.median(np.abs(known - middle))) if known.size else 0.0
     if np.nanmedian(np.abs(raster_m - level * METRES_PER_FOOT)) < 0.1 * np.nanmedian(np.abs(off)):
-        return 'the levels look like feet: set levels_unit = "foot"'
+        return words("levels.feet")
     if known.size > 1 and abs(middle) > max(5 * spread, 1.0):
-        return (
-            f"the levels lie by about {-middle:+.1f} m from the raster all together: check "
-            "their datum (a satellite receiver may give heights over the ellipsoid)"
-        )
-    return "check place, level, unit and datum, or whether the ground was moved since"
+        return words("levels.all_together", off=f"{-middle:+.1f}")
+    return words("levels.check")

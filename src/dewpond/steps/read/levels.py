@@ -15,6 +15,7 @@ from dewpond.base.settings import TerrainSettings, VectorFile
 from dewpond.base.surface import transformer
 from dewpond.base.tables import Column, read_table
 from dewpond.base.units import METRES_PER_FOOT
+from dewpond.base.words import words
 from dewpond.steps.read.files import is_readable, locate, record_digests
 from dewpond.steps.read.notes import Notes
 from dewpond.steps.read.vectors import open_layer
@@ -28,22 +29,16 @@ satellite receiver with corrections; common practice, no source."""
 
 
 def read_levels(
-    terrain: TerrainSettings,
-    holding_crs: str | None,
-    crs: pyproj.CRS,
-    folder: Path,
-    notes: Notes,
+    terrain: TerrainSettings, crs: pyproj.CRS, folder: Path, notes: Notes
 ) -> pd.DataFrame | None:
     """Return the levels taken on site, None where there are none or none can be used.
 
     Parameters
     ----------
     terrain : TerrainSettings
-    holding_crs : str or None
-        CRS of the project file, in which easting and northing are taken to be where
-        ``levels_crs`` does not say otherwise.
     crs : pyproj.CRS
-        Working CRS.
+        Working CRS, in which easting and northing of a table are taken to be where
+        ``levels_crs`` does not say otherwise.
     folder : Path
     notes : Notes
 
@@ -59,7 +54,7 @@ def read_levels(
     if suffix == ".gpx":
         table = _from_gpx(terrain, folder, notes)
     elif suffix == ".csv":
-        table = _from_table(terrain, holding_crs, folder, notes)
+        table = _from_table(terrain, crs, folder, notes)
     else:
         notes.fault(
             _WHERE, f"the file {terrain.levels} is neither a table nor GPX",
@@ -116,7 +111,7 @@ def _label(kind: str, number: int, name: object) -> str:
 
 
 def _from_table(
-    terrain: TerrainSettings, holding_crs: str | None, folder: Path, notes: Notes
+    terrain: TerrainSettings, crs: pyproj.CRS, folder: Path, notes: Notes
 ) -> pd.DataFrame | None:
     """Return the rows of a CSV table that hold a level; rows still to be levelled are left out."""
     written = str(terrain.levels)
@@ -137,7 +132,7 @@ def _from_table(
                     remedy=nearest_name(name, [*columns, *extra]))  # fmt: skip
     if header - set(columns):
         return None
-    own = _crs_of(place, terrain.levels_crs, holding_crs, written, notes)
+    own = _crs_of(place, terrain.levels_crs, crs, written, notes)
     try:
         rows = read_table(path, columns)
     except InputError as error:
@@ -175,7 +170,8 @@ def _levelled_rows(
                     expected="a level in at least one row")  # fmt: skip
         return None
     if blank.any():
-        notes.warnings.append(f"{written}: {blank.sum()} of {len(table)} rows hold no level yet.")
+        waiting = words("levels.waiting", file=written, count=int(blank.sum()), rows=len(table))
+        notes.warnings.append(waiting)
     table = table[~blank].reset_index(drop=True)
     table.attrs["crs"] = own
     return table
@@ -198,28 +194,22 @@ def _spelled(fault: Fault, written: str) -> Fault:
 
 
 def _crs_of(
-    place: tuple[str, str], given: str | None, holding_crs: str | None, written: str, notes: Notes
+    place: tuple[str, str], given: str | None, crs: pyproj.CRS, written: str, notes: Notes
 ) -> pyproj.CRS | None:
+    """Return the CRS of a table's coordinates; the working one where nothing else is said."""
     if place == ("lon", "lat"):
         return _DEGREES
-    text = given or holding_crs
-    if text is None:
-        notes.fault(
-            "[terrain], levels_crs",
-            f"is missing, and {written} holds easting and northing",
-            expected="their CRS, for instance EPSG:27700",
-        )
-        return None
+    if given is None:
+        return None if crs.is_geographic else crs  # degrees: no working CRS could be chosen
     try:
-        own = pyproj.CRS.from_user_input(text).to_2d()
+        own = pyproj.CRS.from_user_input(given).to_2d()
     except CRSError:
-        if given is not None:  # that of [holding] has a fault of its own
-            notes.fault("[terrain], levels_crs", "is not a known CRS", found=f'"{text}"',
-                        expected="for instance EPSG:27700")  # fmt: skip
+        notes.fault("[terrain], levels_crs", "is not a known CRS", found=f'"{given}"',
+                    expected="for instance EPSG:27700")  # fmt: skip
         return None
     if own.is_geographic:
         notes.fault("[terrain], levels_crs", f"is in degrees, where {written} holds easting and "
-                    "northing", found=f'"{text}"', expected="a projected CRS",
+                    "northing", found=f'"{given}"', expected="a projected CRS",
                     remedy="or name the columns lon and lat")  # fmt: skip
         return None
     return own
