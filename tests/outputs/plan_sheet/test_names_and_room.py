@@ -107,6 +107,28 @@ def test_nothing_on_a_whole_sheet_overlaps(paper: str) -> None:
             assert y1 <= job.paper.height_mm - 5, text
 
 
+def test_a_holding_that_no_pipe_reaches_has_its_sheets(tmp_path: Path) -> None:
+    """Nothing joined to the source, and no heights under the map."""
+    from dataclasses import replace
+
+    from hand_plan import with_scheme
+
+    plan, layers = grid_plan(2, 1, 5000.0)
+    network = plan.network
+    bare = replace(network, pipes=network.pipes.iloc[:0], nodes=network.nodes.iloc[:1])
+    outlets = layers["outlet"].assign(static_head_m=float("nan"), served=False)
+    path = tmp_path / "sheets.pdf"
+    save_plan_sheets(
+        with_scheme(plan, network=bare),
+        {**layers, "pipe": layers["pipe"].iloc[:0], "outlet": outlets},
+        path,
+    )
+    pages = [page.extract_text() for page in read_pages(path)]
+    assert "Outlet that no pipe can reach" in pages[0]
+    assert not any("long sections" in text for text in pages)
+    assert "outlet 2" in " ".join(pages[1:])
+
+
 def text_boxes(page: Page) -> list[tuple[str, tuple[float, float, float, float]]]:
     """Every piece of lettering with its box on the page [mm], halos and pins aside."""
     page.figure.canvas.draw()

@@ -23,6 +23,7 @@ from dewpond.outputs.drawing.sheet import KeyEntry, Sheet
 _ON_PIPE = (
     "air_valve", "washout", "drain", "break_tank", "reducing_valve", "stop_valve", "meter",
 )  # fmt: skip
+_HALO_PT = 2.2
 _LEAST_NAMED_MM2 = 60.0
 """Of a paddock that is cut by the frame, so much must be seen for its name to be worth it."""
 
@@ -121,7 +122,8 @@ def _write_names(sheet: Sheet, job: Job, layers: Layers, space: FreeSpace) -> No
         sheet,
         paddocks[paddocks.geometry.area.to_numpy(float) > least_m2],
         space,
-        areas=job.measures.system == "metric",
+        areas=True,
+        measures=job.measures,
     )
     pipes = _clipped(layers["pipe"], frame)
     texts = [
@@ -150,7 +152,7 @@ def _clipped(table: gpd.GeoDataFrame, frame: shapely.Polygon) -> gpd.GeoDataFram
         for shape in cut
     ]
     clipped = table.set_geometry(gpd.GeoSeries(parts, index=table.index, crs=table.crs))
-    return clipped[[part is not None for part in parts]]
+    return clipped[np.array([part is not None for part in parts], dtype=bool)]
 
 
 def make_selectable(axes: Axes) -> None:
@@ -159,8 +161,7 @@ def make_selectable(axes: Axes) -> None:
     The drawing library turns a text with an effect into curves, which nobody can search or copy.
     """
     for text in list(axes.texts):
-        effects = text.get_path_effects()
-        if not effects:
+        if not text.get_path_effects():
             continue
         halo = axes.text(*text.get_position(), text.get_text())
         halo.update_from(text)
@@ -172,10 +173,6 @@ def make_selectable(axes: Axes) -> None:
             zorder=text.get_zorder() - 0.05,
             color="white",
             alpha=0.85,
-            path_effects=[Stroke(linewidth=_width(effects), foreground="white", alpha=0.85)],
+            path_effects=[Stroke(linewidth=_HALO_PT, foreground="white", alpha=0.85)],
         )
         text.set_path_effects([])
-
-
-def _width(effects: Sequence[object]) -> float:
-    return max(float(getattr(effect, "_gc", {}).get("linewidth", 2.0)) for effect in effects)

@@ -121,7 +121,7 @@ def _draw_axes(page: Page, job: Job, frame: Frame, levels: Levels, step_m: float
                 [(frame.left_mm, frame.foot_mm), (end, frame.foot_mm)]], 0.5)  # fmt: skip
     decimals = 0 if float(step_m * job.measures.value("level", 1.0)).is_integer() else 1
     for level, y in zip(at, frame.y(at), strict=True):
-        page.text(frame.left_mm - 1.2, float(y), job.measures.figure("level", level, decimals),
+        page.text(frame.left_mm - 1.8, float(y), job.measures.figure("level", level, decimals),
                   _TICK_PT * large, ha="right", va="center")  # fmt: skip
     factor = job.measures.value("length", 1.0)
     step = round_up(_DISTANCES_MM * large * frame.scales.along / 1000 * factor, STEPS)
