@@ -26,6 +26,7 @@ _A4_IN = (11.69, 8.27)
 _EDGE_IN, _TICKS_IN, _TITLE_IN, _FOOT_IN = 0.35, 0.22, 0.72, 0.5
 _KEY_WIDTH_IN, _KEY_ROW_IN, _BAR_HEIGHT_IN, _GAP_IN = 2.45, 0.235, 0.95, 0.25
 _DROP_IN = 0.12
+_KEY_PT = 7.2
 _METRES_PER_INCH = 0.0254
 _METRIC = Measures("metric")
 
@@ -145,7 +146,7 @@ def _draw_key(
         loc="upper left",
         bbox_to_anchor=top_left,
         ncols=columns,
-        prop=letter.font(7.2),
+        prop=letter.font(_KEY_PT),
         frameon=False,
         borderaxespad=0,
         borderpad=0,
@@ -153,8 +154,11 @@ def _draw_key(
         labelspacing=0.75,
         columnspacing=1.6,
     )
+    room_pt = _KEY_WIDTH_IN * letter.POINTS_PER_INCH * (1.0 if columns == 1 else 1.25)
     for text in legend.get_texts():
-        text.set_parse_math(False)
+        # Beside its sample: handle and gap are three times the size of the lettering wide.
+        shown, size_pt = letter.fit(text.get_text(), _KEY_PT, room_pt - 3 * _KEY_PT)
+        text.set(text=shown, fontproperties=letter.font(size_pt), parse_math=False)
         text.set_color(letter.INK)
 
 

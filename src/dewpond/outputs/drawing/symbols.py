@@ -35,7 +35,13 @@ _TRACK: Style = {
 }
 """Two edges with white between, so that a lane is told from a stream in grey as well."""
 _STREAM: Style = {"color": letter.STREAM, "linewidth": 1.2}
-_KEEP_OUT: Style = {"facecolor": letter.KEEP_OUT, "edgecolor": "#7d8a76", "linewidth": 0.5}
+_KEEP_OUT: Style = {
+    "facecolor": letter.KEEP_OUT,
+    "edgecolor": "#8f9c88",
+    "hatch": "xx",
+    "linewidth": 0.5,
+}
+"""Crossed, so that it is no band of walking distance in grey print."""
 _MISSED: Style = {
     "facecolor": "white",
     "edgecolor": letter.MISSED,
@@ -120,9 +126,11 @@ def draw_discs(
             continue
         axes.add_line(Line2D(rows.geometry.x, rows.geometry.y, **style, zorder=7))
         for name, point in zip(rows["name"], rows.geometry, strict=True):
+            number = number_of(name)
             axes.text(
-                point.x, point.y, number_of(name), ha="center", va="center_baseline", color=ink,
-                fontproperties=letter.font(0.55 * size_pt, "bold"), parse_math=False, zorder=7.1,
+                point.x, point.y, number, ha="center", va="center_baseline", color=ink,
+                fontproperties=letter.font(size_pt * min(0.55, 1.26 / len(number)), "bold"),
+                parse_math=False, zorder=7.1,
             )  # fmt: skip
         # On the white of the key a white edge would be lost.
         edge = face if ink == "white" else ink
@@ -133,13 +141,15 @@ def draw_discs(
 def _disc_size_pt(outlets: gpd.GeoDataFrame, metres_per_point: float) -> float:
     """Return the size at which the two closest outlets just do not touch, within reason."""
     points = shapely.points(shapely.get_coordinates(outlets.geometry.array))
+    digits = max((len(number_of(name)) for name in outlets["name"]), default=1)
+    smallest_pt = _SMALLEST_DISC_PT + max(digits - 2, 0)
     if len(points) < 2:
         return _LARGEST_DISC_PT
     _, apart = shapely.STRtree(points).query_nearest(
         points, exclusive=True, all_matches=False, return_distance=True
     )
     closest_pt = float(np.min(apart, initial=np.inf)) / metres_per_point
-    return min(max(closest_pt - 1.0, _SMALLEST_DISC_PT), _LARGEST_DISC_PT)
+    return min(max(closest_pt - 1.0, smallest_pt), _LARGEST_DISC_PT)
 
 
 def draw_points(axes: Axes, kind: str, points: gpd.GeoDataFrame) -> list[KeyEntry]:
