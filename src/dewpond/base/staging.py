@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import scipy.sparse as sp
-from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, milp
 
 from dewpond.base.errors import SolverError
 from dewpond.base.surface import FloatArray
@@ -74,15 +74,16 @@ class Choice:
         return self.bound <= self.worth * (1.0 + 1e-6) + _SAME
 
 
-def best_within(problem: StageProblem, budget: float, time_limit_s: float = 60.0) -> Choice:
+def best_within(problem: StageProblem, budget: float, node_limit: int = 2000) -> Choice:
     """Return the outlets of greatest worth whose price is within a budget, the cheapest such.
 
     Parameters
     ----------
     problem : StageProblem
     budget : float
-    time_limit_s : float
-        For each of the two searches, worth first, then price at that worth.
+    node_limit : int
+        Most branches of each of the two searches, for worth and then for price at that worth. A
+        search that reaches it leaves the choice unproven; the same search gives the same answer.
 
     Raises
     ------
@@ -94,52 +95,65 @@ def best_within(problem: StageProblem, budget: float, time_limit_s: float = 60.0
     A mixed integer programme, solved to proof by HiGHS: outlet and element 0 or 1, patch between;
     an outlet takes what it needs, a patch counts where one of its outlets is built.
     """
-    outlets, elements = problem.needs.shape
-    patches = len(problem.worth)
+    outlets = len(problem.needs)
     if not outlets or problem.worth.sum() <= 0.0:
         return Choice((), 0.0, 0.0)
-    rows = _rows(problem)
-    money = np.concatenate([np.zeros(outlets), problem.cost, np.zeros(patches)])
-    worth = np.concatenate([np.zeros(outlets + elements), problem.worth])
+    small = _without_twins(problem)
+    elements, patches = len(small.cost), len(small.worth)
+    money = np.concatenate([np.zeros(outlets), small.cost, np.zeros(patches)])
+    worth = np.concatenate([np.zeros(outlets + elements), small.worth])
     whole = np.concatenate([np.ones(outlets + elements), np.zeros(patches)])
-    limits = [LinearConstraint(rows, -np.inf, 0.0), LinearConstraint(money, -np.inf, budget)]
-    options = {"time_limit": time_limit_s, "mip_rel_gap": 0.0}
-    best = milp(
-        -worth, integrality=whole, bounds=Bounds(0, 1), constraints=limits, options=options
-    )
+    within = [LinearConstraint(_rows(small), -np.inf, 0.0), LinearConstraint(money, 0.0, budget)]
+    options = {"node_limit": node_limit, "mip_rel_gap": 0.0}
+
+    def search(aim: FloatArray, limits: Sequence[LinearConstraint]) -> OptimizeResult:
+        return milp(aim, integrality=whole, bounds=Bounds(0, 1), constraints=limits,
+                    options=options)  # fmt: skip
+
+    best = search(-worth, within)
     if best.x is None:
         raise SolverError(f"the best scheme within the budget was not found: {best.message}")
     kept = _outlets_of(best.x, outlets)
     reached = problem.worth_of(kept)
-    bound = -float(best.mip_dual_bound if best.mip_dual_bound is not None else best.fun)
-    least = LinearConstraint(worth, reached * (1.0 - 1e-9), np.inf)
-    cheap = milp(money, integrality=whole, bounds=Bounds(0, 1), constraints=[*limits, least],
-                 options=options)  # fmt: skip
-    if cheap.x is not None:
-        cheaper = _outlets_of(cheap.x, outlets)
-        if problem.worth_of(cheaper) >= reached * (1.0 - 1e-6) and (
-            problem.cost_of(cheaper) <= problem.cost_of(kept) + _CENT
-        ):
-            kept = cheaper
-    return Choice(kept, problem.worth_of(kept), max(bound, problem.worth_of(kept)))
+    bound = reached if best.mip_dual_bound is None else max(reached, -float(best.mip_dual_bound))
+    as_good = LinearConstraint(worth, reached * (1.0 - _SAME), np.inf)
+    cheap = search(money, [*within, as_good])
+    cheaper = kept if cheap.x is None else _outlets_of(cheap.x, outlets)
+    if problem.worth_of(cheaper) >= reached * (1.0 - 1e-6) and (
+        problem.cost_of(cheaper) <= problem.cost_of(kept) + _CENT
+    ):
+        kept = cheaper
+    return Choice(kept, problem.worth_of(kept), bound)
 
 
 def _outlets_of(solution: FloatArray, outlets: int) -> tuple[int, ...]:
     return tuple(np.flatnonzero(solution[:outlets] > 0.5).tolist())
 
 
+def _without_twins(problem: StageProblem) -> StageProblem:
+    """Return the problem with elements of the same outlets as one, and patches likewise."""
+    needs, of_element = np.unique(problem.needs, axis=1, return_inverse=True)
+    waters, of_patch = np.unique(problem.waters, axis=1, return_inverse=True)
+    cost, worth = np.zeros(needs.shape[1]), np.zeros(waters.shape[1])
+    np.add.at(cost, of_element.ravel(), problem.cost)
+    np.add.at(worth, of_patch.ravel(), problem.worth)
+    wet = waters.any(axis=0)
+    return StageProblem(needs, cost, waters[:, wet], worth[wet])
+
+
 def _rows(problem: StageProblem) -> sp.csr_array:
-    """Return outlet - element <= 0 for each need, and patch - its outlets <= 0."""
+    """Return outlet or element - what it needs next <= 0, and patch - its outlets <= 0.
+
+    Along a pipe each stretch needs the one before it; that outlets at its end need them all
+    follows, with far fewer rows.
+    """
     outlets, elements = problem.needs.shape
     patches = len(problem.worth)
-    who, what = np.nonzero(problem.needs)
-    each = np.arange(len(who))
+    before, after = _next_needs(problem.needs)
+    each = np.arange(len(before))
     need = sp.coo_array(
-        (
-            np.repeat([1.0, -1.0], len(who)),
-            (np.tile(each, 2), np.concatenate([who, outlets + what])),
-        ),
-        shape=(len(who), outlets + elements + patches),
+        (np.repeat([1.0, -1.0], len(before)), (np.tile(each, 2), np.concatenate([before, after]))),
+        shape=(len(before), outlets + elements + patches),
     )
     by, patch = np.nonzero(problem.waters)
     patch_column = outlets + elements + np.arange(patches)
@@ -151,6 +165,23 @@ def _rows(problem: StageProblem) -> sp.csr_array:
         shape=(patches, outlets + elements + patches),
     )
     return sp.csr_array(sp.vstack([need, water]))
+
+
+def _next_needs(needs: BoolArray) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """Return pairs of columns (what needs, what it needs), none that follows from two others."""
+    outlets = len(needs)
+    # Whom each column serves: an outlet itself, an element the outlets that need it.
+    serves = np.hstack([np.eye(outlets, dtype=bool), needs]).astype(np.float32)
+    both = serves.T @ serves
+    inside = (both == serves.sum(axis=0)[:, None]) & ~np.eye(len(both), dtype=bool)
+    inside[:, :outlets] = False  # nothing needs an outlet
+    same = inside & inside.T
+    strict = inside & ~same
+    # An outlet and the element that only it needs serve the same: that element is its next.
+    strict[:outlets] |= inside[:outlets]
+    by_way = (strict.astype(np.float32) @ strict.astype(np.float32)) > 0.0
+    before, after = np.nonzero(strict & ~by_way)
+    return before, after
 
 
 def build_order(problem: StageProblem, first: Sequence[int] = ()) -> list[int]:

@@ -31,7 +31,8 @@ class Costing:
         ``contingency_share``, ``tax_share``, ``pipe_waste_share``, ``budget`` (NaN where none is
         set), ``term_years``, ``discount_rate``, ``water_share`` (of the ground, or of the water
         its stock need, that the whole scheme waters: what the scheme within the budget waters of
-        it, 1 without a budget) and ``water_share_bound`` (the most that any could).
+        it, 1 without a budget), ``water_share_bound`` (the most that any could) and
+        ``unpriced_pipe_m`` (new pipe for which no size will do: the totals lack it).
     stages : DataFrame
         Row label = stage, 1 to n, in the order of building; every stage works with those before
         it. Columns ``pipes``, ``outlets``, ``paddocks`` (tuples of names; paddocks that have

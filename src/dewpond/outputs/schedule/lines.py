@@ -93,5 +93,11 @@ def described(text: str, measures: Measures) -> str:
 
 
 def stages_text(stages: Sequence[tuple[int, float]]) -> str:
-    """Return the stages that a line is parted into, "1, 3, 4"."""
-    return ", ".join(str(stage) for stage, _ in stages)
+    """Return the stages that a line is parted into, those in a row as one: "1–3, 5"."""
+    runs: list[list[int]] = []
+    for stage, _ in stages:
+        if runs and stage == runs[-1][-1] + 1:
+            runs[-1].append(stage)
+        else:
+            runs.append([stage])
+    return ", ".join(f"{run[0]}–{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs)

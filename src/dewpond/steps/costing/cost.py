@@ -75,7 +75,7 @@ def cost_scheme(
     return Costing(
         items=items.assign(stage=_stages_of_lines(items, takeoff)),
         totals=totals,
-        rates=_rates(settings, staging),
+        rates=_rates(facts, staging),
         stages=stage_table(facts, reach, staging, takeoff, totals),
         whole_life=whole_life,
         yearly=yearly,
@@ -107,8 +107,8 @@ def _stages_of_lines(items: pd.DataFrame, takeoff: pd.DataFrame) -> pd.Series:
     return pd.Series([tuple(pairs[int(row)]) for row in items.index], items.index, dtype=object)
 
 
-def _rates(settings: Project, staging: Staging) -> dict[str, float]:
-    costing = settings.costing
+def _rates(facts: Facts, staging: Staging) -> dict[str, float]:
+    costing = facts.settings.costing
     return {
         "contingency_share": costing.contingency_share,
         "tax_share": costing.tax_share,
@@ -118,4 +118,5 @@ def _rates(settings: Project, staging: Staging) -> dict[str, float]:
         "discount_rate": costing.discount_rate,
         "water_share": staging.share,
         "water_share_bound": staging.bound,
+        "unpriced_pipe_m": float(facts.length_m[facts.unsized].sum()),
     }

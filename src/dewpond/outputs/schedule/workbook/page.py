@@ -39,6 +39,7 @@ def add_styles(book: Workbook) -> None:
     for style in (
         NamedStyle("Title of sheet", font=Font(name="Arial", size=14, bold=True, color=_INK)),
         NamedStyle("Note", font=plain, alignment=_WRAP),
+        NamedStyle("Warning", font=bold, alignment=_WRAP),
         NamedStyle("Column head", font=bold, fill=shade, border=below, alignment=_APART_WRAP),
         NamedStyle("Column head right", font=bold, fill=shade, border=below, alignment=_RIGHT),
         NamedStyle("Heading of work", font=bold, fill=band, alignment=_APART),
@@ -105,7 +106,7 @@ class Page:
         self.sheet.merge_cells(
             start_row=row, end_row=row, start_column=1, end_column=len(self.widths)
         )
-        if style == "Note":
+        if style in ("Note", "Warning"):
             lines = math.ceil(len(value) / (_LETTERS * sum(self.widths)))
             self.sheet.row_dimensions[row].height = lines * _LINE_POINTS + 2.0
 

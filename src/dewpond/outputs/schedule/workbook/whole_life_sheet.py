@@ -83,7 +83,9 @@ def _write_rates(page: Page, facts: Facts, start: int) -> None:
 
 
 def _name(sources: _Sources, number: int) -> str:
-    name = sources.costings[number][0]
+    name, costing = sources.costings[number]
+    if costing.rates["unpriced_pipe_m"] > 0.0:
+        name = words("schedule.whole_life.incomplete", source=name)
     if not sources.is_chosen(number):
         return name
     return words("schedule.whole_life.chosen", source=name)
