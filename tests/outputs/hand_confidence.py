@@ -78,12 +78,17 @@ def _bands(heads: Heads) -> dict[str, pd.DataFrame]:
         name: pd.DataFrame(
             {
                 "distance_m": section.distance_m,
-                "low_m": section.ground_level_m - NORMAL_95 * DEVIATION_M,
-                "high_m": section.ground_level_m + NORMAL_95 * DEVIATION_M,
+                "low_m": section.ground_level_m - _half_width_m(section.distance_m),
+                "high_m": section.ground_level_m + _half_width_m(section.distance_m),
             }
         )
         for name, section in heads.sections.items()
     }
+
+
+def _half_width_m(distance_m: np.ndarray) -> np.ndarray:
+    """Return what 95 % lie within, nothing at the source that sets the level of the water."""
+    return NORMAL_95 * 1.3 * np.sqrt(1 - np.exp(-3 * distance_m / 150.0))
 
 
 def _survey(network: Network, heads: Heads) -> pd.DataFrame:

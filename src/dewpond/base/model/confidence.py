@@ -61,7 +61,9 @@ class Confidence:
         ``source``, ``levels`` (how many surveyed levels it is held to), ``random_state``.
     bands : mapping of str to DataFrame
         By pipe name, one row for each point of its ground section: ``distance_m`` (from the
-        source), ``low_m``, ``high_m`` (ground level, 5 and 95 %).
+        source), ``low_m``, ``high_m`` (ground level against its water, 5 and 95 %: what is
+        common to the ground there and at the source or break that sets the water level is left
+        out, so that the band has no width at a source on the raster).
     survey : DataFrame
         Spots to level on site, best first, row labels 1 to n; columns ``name`` ("outlet 4",
         "source", "pipe 3 at 120 m"), ``easting_m``, ``northing_m``, ``level_m`` (best guess),

@@ -35,6 +35,7 @@ _BOTTOM_IN = _KEY_IN + _AXIS_IN + band.HEIGHT_IN
 _TITLES_IN, _ELBOW_IN = 1.03, 0.2
 EARTH, EARTH_LINE, ABOVE_WATER = "#e9e0d2", "#6b5335", "#efb9b0"
 _LIMIT = "#8c1d40"
+_DOUBT_ALPHA = 0.35
 GRADE_DASH, STILL_DASH, _LIMIT_DASH = "solid", (0, (6, 2.5)), (0, (5, 1.5, 1, 1.5))
 """Lines are told apart by their dashes: they must read in grey as well."""
 
@@ -71,6 +72,7 @@ def long_section(plan: Plan, layers: Layers, pipes: Sequence[str], number: int) 
     axes, foot = _new_axes(figure, height_in)
     _dress(axes, foot, plan, profile, measures)
     _draw_levels(axes, profile)
+    _draw_doubt(axes, plan, pipes)
     _draw_stops(axes, profile, stops)
     texts = band.pipe_texts(plan.scheme.sizes.pipes, pipes)
     band.draw_band(foot, stops.distance_m, pipes, texts, profile.metres_per_point)
@@ -146,6 +148,19 @@ def _draw_levels(axes: Axes, profile: Profile) -> None:
             label=words("maps.section.above_water"),
             zorder=2.8,
         )
+
+
+def _draw_doubt(axes: Axes, plan: Plan, pipes: Sequence[str]) -> None:
+    """Shade how high and low the ground may lie against its water, where that was assessed."""
+    if plan.confidence is None:
+        return
+    bands = [plan.confidence.bands[pipe] for pipe in pipes if pipe in plan.confidence.bands]
+    for number, band_m in enumerate(bands):
+        axes.fill_between(
+            band_m["distance_m"], band_m["low_m"], band_m["high_m"], facecolor=EARTH_LINE,
+            alpha=_DOUBT_ALPHA, linewidth=0, zorder=2.85,
+            label=words("maps.section.ground_band") if number == 0 else None,
+        )  # fmt: skip
 
 
 def _draw_stops(axes: Axes, profile: Profile, stops: Stops) -> None:
@@ -246,7 +261,8 @@ def _draw_key(figure: Figure, axes: Axes) -> None:
         labels=labels,
         loc="lower left",
         bbox_to_anchor=(LEFT_IN / WIDTH_IN, 0.1 / figure.get_size_inches()[1]),
-        ncols=5,
+        # Two rows at most have room under the axis.
+        ncols=5 if len(handles) <= 10 else 6,
         prop=letter.font(6.8),
         frameon=False,
         borderaxespad=0,

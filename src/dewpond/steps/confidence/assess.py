@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -90,7 +91,7 @@ def assess_confidence(
     ask = settings.confidence
     error = height_error(settings.terrain, holding.surface.posting_m)
     places = make_places(network, heads)
-    field = Field(error, _points(places, terrain), holding.known_levels or _NOTHING)
+    field = Field(error, _points(places, terrain), _known(holding, terrain))
     stated = holding.sources[network.source].settings.level_m is not None
     lift_m = float(intake.level_m[0]) - heads.source_level_m
     datum = EXACT if stated else SOURCE_PLACE
@@ -120,7 +121,7 @@ def assess_confidence(
         chance_all=_chance_all(found),
         simulations=ask.simulations,
         assumed=_assumed(error, field.known, ask.random_state),
-        bands=_bands(network, heads, places, field),
+        bands=_bands(network, heads, places, line, field),
         survey=survey_table(line, field, risks, places, network, heads, ask),
         influences=influence_table(
             loaded, _least_heights(line, found, served), served, ask,
@@ -134,8 +135,25 @@ def assess_confidence(
 
 def _points(places: Places, terrain: Terrain) -> ErrorPoints:
     """Return the places with their slope, rise over run."""
-    degrees = interpolate(terrain.slope_degrees, places.easting_m, places.northing_m)
-    return ErrorPoints(places.easting_m, places.northing_m, np.tan(np.radians(degrees)))
+    slope = _slope(places.easting_m, places.northing_m, terrain)
+    return ErrorPoints(places.easting_m, places.northing_m, slope)
+
+
+def _known(holding: Holding, terrain: Terrain) -> KnownLevels:
+    """Return the known levels with the slope that a place of the pipe has there.
+
+    A level at a steep place is of the same field as the pipe there: with another slope it would
+    leave an error where none is left.
+    """
+    known = holding.known_levels
+    if known is None:
+        return _NOTHING
+    return replace(known, slope=_slope(known.easting_m, known.northing_m, terrain))
+
+
+def _slope(easting_m: FloatArray, northing_m: FloatArray, terrain: Terrain) -> FloatArray:
+    """Return the slope of the ground, rise over run; NaN beyond the grid."""
+    return np.tan(np.radians(interpolate(terrain.slope_degrees, easting_m, northing_m)))
 
 
 def _chance_all(found: Outcomes) -> float:
@@ -157,11 +175,15 @@ def _assumed(error: HeightError, known: KnownLevels, random_state: int) -> dict[
 
 
 def _bands(
-    network: Network, heads: Heads, places: Places, field: Field
+    network: Network, heads: Heads, places: Places, line: Line, field: Field
 ) -> dict[str, pd.DataFrame]:
-    """Return the ground along each pipe as low and as high as it may well be."""
-    half_m = float(ndtri(HIGH_SHARE)) * np.sqrt(field.variance_m2)
-    middle_m = places.ground_m - field.mean_m
+    """Return the ground along each pipe as low and as high as it may well be under its water."""
+    mean, deviation = field.heads_of(line.place, line.datum)
+    half_m, middle_m = np.zeros(len(places.ground_m)), places.ground_m.copy()
+    # Written from the last row to the first, so that at a break the water before it counts.
+    rows = np.arange(len(line.place))[::-1]
+    half_m[line.place[rows]] = float(ndtri(HIGH_SHARE)) * deviation[rows]
+    middle_m[line.place[rows]] = places.ground_m[line.place[rows]] - mean[rows]
     found = {}
     for position, name in enumerate(network.pipes.index):
         part = slice(int(places.first[position]), int(places.first[position + 1]))
