@@ -5,6 +5,8 @@ from __future__ import annotations
 import calendar
 import math
 import sys
+from collections.abc import Hashable
+from typing import Any
 
 from rich.console import Console
 from rich.table import Table
@@ -134,23 +136,30 @@ def command_table(area: CommandArea) -> Table:
 
 
 def tank_table(area: CommandArea) -> Table:
-    """Return the places for a tank, lowest first."""
-    table = Table(title="places for a tank that commands them all, lowest first")
+    """Return the places for a tank: lowest to nearest, then others well apart."""
+    table = Table(title="places for a tank that commands them all")
     for heading in ("", "where"):
         table.add_column(heading)
     for heading in ("E", "N", "ground m", "water m", "pipe m", "to spare m", "chance %"):
         table.add_column(heading, justify="right")
     table.add_column("class enough")
+    table.add_column("")
     for row in area.ground.tanks.to_dict("records"):
         table.add_row(
             str(row["name"]), str(row["paddock"]) or "outside the paddocks",
             f"{row['easting_m']:.0f}", f"{row['northing_m']:.0f}",
             f"{row['ground_level_m']:.1f}", f"{row['water_level_m']:.1f}",
             f"{row['pipe_m']:,.0f}", f"{row['spare_m']:.1f}", f"{100 * row['chance']:.0f}",
-            "no" if row["over_class"] else "yes",
+            "no" if row["over_class"] else "yes", _rank(row),
         )  # fmt: skip
     return table
 
 
 def _known(value: float, decimals: int = 1) -> str:
     return f"{value:.{decimals}f}" if math.isfinite(value) else ""
+
+
+def _rank(row: dict[Hashable, Any]) -> str:
+    """Return what sets a place for a tank apart."""
+    told = ("lowest", "nearest", "instead")
+    return ", ".join(name for name in told if row[name])

@@ -165,3 +165,34 @@ class TestOnAHolding:
         assert len(tanks)
         inside = shapely.contains_xy(wood, tanks["easting_m"], tanks["northing_m"])
         assert not inside.any()
+
+
+def test_others_are_the_lowest_well_apart() -> None:
+    search = search_on(rough(2), 0.9)
+    front = search_tanks(search)
+    more = search_tanks(search, others=2)
+    np.testing.assert_array_equal(more.place[: more.front], front.place)
+    assert more.front == front.place.size
+    others = more.place[more.front :]
+    assert others.size == 2
+    spots = search.places[more.place]
+    for number in range(more.front, more.place.size):
+        apart = np.hypot(*(spots[number] - spots[:number]).T)
+        assert apart.min() >= 100.0
+    # By definition, over every place: serves, and none lower that serves stands apart.
+    serving = [
+        place
+        for place in range(len(search.places))
+        if search_serves(search, place)
+        and np.hypot(*(search.places[place] - spots[: more.front]).T).min() >= 100.0
+    ]
+    assert search.place_level_m[others[0]] == min(search.place_level_m[serving])
+
+
+def search_serves(search: TankSearch, place: int) -> bool:
+    count = len(search.targets)
+    level = np.full(count, search.place_level_m[place])
+    start = np.broadcast_to(search.places[place], (count, 2))
+    ways = follow_ways(search.ground, start, search.targets, level, level, search.grade)
+    good = ways.spare_m >= search.margin_m
+    return min(good[search.owner == paddock].mean() for paddock in (0, 1)) >= search.share - 1e-9

@@ -104,12 +104,14 @@ class CommandGround:
         ``chance`` (what the share wanted of its ground has at least), ``commanded`` (that share
         is served).
     tanks : DataFrame
-        Places for a tank, lowest first, row labels 1 to n; columns ``name``, ``easting_m``,
+        Places for a tank, row labels 1 to n: those of which none is both higher and farther than
+        another, lowest first, then the lowest at least 100 m away from them to be had instead;
+        columns ``name``, ``easting_m``,
         ``northing_m``, ``paddock`` (name, or empty), ``ground_level_m``, ``water_level_m``,
         ``pipe_m`` (shortest tree that joins it to a point in each chosen paddock),
         ``farthest_m`` (pipe to the farthest ground), ``spare_m`` and ``chance`` (what the
         share wanted of the paddock served worst has at least), ``highest_static_head_m``,
-        ``over_class``, ``lowest``, ``nearest``.
+        ``over_class``, ``lowest``, ``nearest``, ``instead``.
     assumed : mapping of str to (float or str)
         What was assumed of the heights, as `Confidence.assumed` names it.
     warnings : tuple of str

@@ -58,7 +58,7 @@ def command_map(area: CommandArea) -> Figure:
     axes, frame = sheet.axes, shapely.box(*sheet.extent_m)
     relief = ground.sample_ground(area.holding.surface, sheet.extent_m)
     grey = ground.draw_hillshade(axes, relief)
-    served = _draw_classes(axes, area.ground, grey)
+    served = _draw_classes(sheet, area.ground, grey)
     contours = ground.draw_height_contours(axes, relief, unit_m(measures))
     features = symbols.seen_features(area, frame)
     around = symbols.draw_surroundings(axes, features)
@@ -83,9 +83,11 @@ def command_map(area: CommandArea) -> Figure:
     return sheet.figure
 
 
-def _draw_classes(axes: Axes, found: CommandGround, grey: float) -> list[KeyEntry]:
+def _draw_classes(sheet: Sheet, found: CommandGround, grey: float) -> list[KeyEntry]:
     """Fill the ground by the chance that it is served; hatch what the pipe's class forbids."""
+    axes = sheet.axes
     x, y = _centres(found.chance)
+    seen = _seen(sheet, x, y)
     chance = np.ma.masked_invalid(found.chance.values)
     entries = []
     if np.nanmax(found.chance.values, initial=0.0) >= CHANCE_EDGES[-1]:
@@ -97,7 +99,7 @@ def _draw_classes(axes: Axes, found: CommandGround, grey: float) -> list[KeyEntr
     for number, (name, shade) in enumerate(
         zip(("surely", "probably", "perhaps"), SHADES, strict=True)
     ):
-        if (classes == number).any():
+        if (seen & (classes == number)).any():
             colour = symbols.laid_over(shade, _ALPHA, grey)
             patch = Patch(facecolor=colour, edgecolor=letter.MUTED, linewidth=0.4)
             entries.append(KeyEntry(patch, words(f"command.key_{name}")))
@@ -105,10 +107,17 @@ def _draw_classes(axes: Axes, found: CommandGround, grey: float) -> list[KeyEntr
     patch = Patch(facecolor=bare, edgecolor=letter.MUTED, linewidth=0.4)
     entries.append(KeyEntry(patch, words("command.key_not")))
     entries += _draw_even(axes, x, y, found)
-    over = found.over_class() & (np.nan_to_num(found.spare_m.values, nan=-1.0) >= 0.0)
+    over = seen & found.over_class() & (np.nan_to_num(found.spare_m.values, nan=-1.0) >= 0.0)
     entries += _hatch(axes, x, y, over, _OVER, "command.key_over_class")
-    unknown = ~np.isfinite(found.spare_m.values)
+    unknown = seen & ~np.isfinite(found.spare_m.values)
     return entries + _hatch(axes, x, y, unknown, _UNKNOWN, "command.key_unknown")
+
+
+def _seen(sheet: Sheet, x: FloatArray, y: FloatArray) -> npt.NDArray[np.bool_]:
+    """Return the cells within the frame: what lies outside it has no line in the key."""
+    west, south, east, north = sheet.extent_m
+    across, up = (x >= west) & (x <= east), (y >= south) & (y <= north)
+    return np.asarray(up[:, None] & across[None, :], dtype=bool)
 
 
 def _draw_even(axes: Axes, x: FloatArray, y: FloatArray, found: CommandGround) -> list[KeyEntry]:

@@ -17,6 +17,7 @@ from dewpond.base.words import words
 from dewpond.steps.command.chance import doubt_of
 from dewpond.steps.command.paddocks import IntArray
 from dewpond.steps.command.tanks import (
+    APART_M,
     TankPlaces,
     TankSearch,
     near_paddocks,
@@ -30,7 +31,7 @@ from dewpond.steps.command.window import centres_of
 COLUMNS = (
     "name", "easting_m", "northing_m", "paddock", "ground_level_m", "water_level_m", "pipe_m",
     "farthest_m", "spare_m", "chance", "highest_static_head_m", "over_class", "lowest",
-    "nearest",
+    "nearest", "instead",
 )  # fmt: skip
 
 # The search takes every so-many-th cell of the ground, so that it looks at no more than this.
@@ -55,22 +56,46 @@ def list_tanks(
         return pd.DataFrame(columns=list(COLUMNS)), []
     progress("places for a tank", 0.0)
     search = _search(project, holding, chosen, ground, cells, grade)
-    places = search_tanks(search, lambda share: progress("places for a tank", share))
+    places = search_tanks(search, wanted - 1, lambda share: progress("places for a tank", share))
     progress("places for a tank", 1.0)
     if not places.place.size:
         return pd.DataFrame(columns=list(COLUMNS)), [_none(project, search, places)]
+    listed, on_front = _listed(search, places, wanted)
     rows = [
         _row(number, int(places.place[i]), float(places.pipe_m[i]), holding, search, error,
              allowed_m)
-        for number, i in enumerate(spread(places.place.size, wanted), start=1)
+        for number, i in enumerate(listed, start=1)
     ]  # fmt: skip
     table = pd.DataFrame(rows, index=range(1, len(rows) + 1))
     table["lowest"] = table.index == table["water_level_m"].idxmin()
     table["nearest"] = table.index == table["pipe_m"].idxmin()
+    table["instead"] = table.index > on_front
     notes = []
     if len(table) < wanted:
         notes.append(words("command.fewer_tanks", found=len(table), wanted=wanted))
     return table[list(COLUMNS)], notes
+
+
+def _listed(search: TankSearch, places: TankPlaces, wanted: int) -> tuple[list[int], int]:
+    """Return which places to list, and how many of them are on the front.
+
+    Both ends of the front, the lowest and the nearest; of those between, some well apart from
+    them and each other; then the places to be had instead.
+    """
+    spots = search.places[places.place]
+    last = places.front - 1
+    kept = [0] if last <= 0 or wanted == 1 else [0, last]
+    for i in range(1, last):
+        if np.hypot(*(spots[i] - spots[kept]).T).min() >= APART_M:
+            kept.append(i)
+    kept.sort()
+    front = [kept[i] for i in spread(len(kept), wanted)]
+    others = [
+        i
+        for i in range(places.front, places.place.size)
+        if np.hypot(*(spots[i] - spots[front]).T).min() >= APART_M
+    ]
+    return [*front, *others][:wanted], len(front)
 
 
 def _search(

@@ -1,8 +1,9 @@
-"""Places from which a tank would command chosen paddocks: none both higher and farther.
+"""Places from which a tank would command chosen paddocks: the lowest, the nearest, and others.
 
 All pairs of place and ground would be too many to follow. But no way loses less than the straight
 line on the level, so most places are struck out without following any; the rest are tried from
-the lowest up, and one that is no nearer than a lower one that serves is not tried at all.
+the lowest up, and one that is no nearer than a lower one that serves is not tried at all. Where
+more places are wanted than come out so, the lowest well apart from them follow.
 """
 
 from __future__ import annotations
@@ -25,6 +26,8 @@ BoolArray = npt.NDArray[np.bool_]
 
 _DECIMALS = 3  # places equal to the millimetre are taken as equal; the first, row by row, stands
 _TOGETHER = 24
+APART_M = 100.0
+"""Between a place and another worth naming beside it [m]; common practice, no source."""
 _BLOCK_PAIRS = 4_000_000
 
 
@@ -81,12 +84,15 @@ class TankSearch:
 
 @dataclass(frozen=True, eq=False)
 class TankPlaces:
-    """Places that command every paddock, none both higher and farther than another; lowest first.
+    """Places that command every paddock.
 
     Attributes
     ----------
     place : array of int, shape (n,)
-        Positions in `TankSearch.places`.
+        Positions in `TankSearch.places`: first the front, of which none is both higher and
+        farther than another, lowest first; then the lowest at least 100 m from those before.
+    front : int
+        How many of them are on the front.
     pipe_m : array of float, shape (n,)
         Shortest tree of straight lines that joins the place with every centre [m].
     lacking_m : float
@@ -96,26 +102,31 @@ class TankPlaces:
     """
 
     place: IntArray
+    front: int
     pipe_m: FloatArray
     lacking_m: float
 
 
-def search_tanks(search: TankSearch, progress: Progress | None = None) -> TankPlaces:
-    """Return the places on the front of level against length of pipe."""
+def search_tanks(
+    search: TankSearch, others: int = 0, progress: Progress | None = None
+) -> TankPlaces:
+    """Return the front of level against length of pipe, and so many others at most."""
     nothing = np.empty(0, dtype=np.intp)
     known = np.flatnonzero(np.isfinite(search.place_level_m))
     if not known.size or not len(search.targets):
-        return TankPlaces(nothing, np.empty(0), float("inf"))
+        return TankPlaces(nothing, 0, np.empty(0), float("inf"))
     most_m = _most_spare_m(search, known)
     hopeful = known[most_m >= search.margin_m]
     if not hopeful.size:
-        return TankPlaces(nothing, np.empty(0), search.margin_m - float(most_m.max()))
+        return TankPlaces(nothing, 0, np.empty(0), search.margin_m - float(most_m.max()))
     tree_m = tree_lengths_m(search.places[hopeful], search.centres).round(_DECIMALS)
     level_m = search.place_level_m[hopeful].round(_DECIMALS)
     order = np.lexsort((tree_m, level_m))
-    front = _front(search, hopeful[order], tree_m[order], progress)
-    place, pipe = hopeful[order][front], tree_m[order][front]
-    return TankPlaces(place, pipe, 0.0 if place.size else float("nan"))
+    hopeful, tree_m = hopeful[order], tree_m[order]
+    front = _front(search, hopeful, tree_m, progress)
+    found = np.concatenate([front, _others(search, hopeful, front, others)])
+    lacking_m = 0.0 if front.size else float("nan")
+    return TankPlaces(hopeful[found], front.size, tree_m[found], lacking_m)
 
 
 def ways_from(search: TankSearch, places: IntArray, doubt: Doubt | None = None) -> Ways:
@@ -180,9 +191,7 @@ def _front(
         batch = ahead[:_TOGETHER]
         if not batch.size:
             break
-        spare = ways_from(search, places[batch]).spare_m.reshape(batch.size, -1)
-        serves = search.weakest(np.where(np.isnan(spare), -np.inf, spare)) >= search.margin_m
-        for i in batch[serves].tolist():
+        for i in batch[_serve(search, places[batch])].tolist():
             if pipe_m[i] < nearest_m:
                 front.append(i)
                 nearest_m = float(pipe_m[i])
@@ -190,6 +199,32 @@ def _front(
         if progress is not None:
             progress(at / places.size)
     return np.array(front, dtype=np.intp)
+
+
+def _others(search: TankSearch, places: IntArray, front: IntArray, wanted: int) -> IntArray:
+    """Return the lowest of some places, sorted by level, well apart from the front and another."""
+    found = front.tolist()
+    left = np.arange(places.size)
+    while front.size and len(found) < front.size + wanted:
+        named = search.places[places[found]]
+        spots = search.places[places[left]]
+        away = np.hypot(*(spots[:, None, :] - named[None, :, :]).transpose(2, 0, 1)).min(axis=1)
+        left = left[away >= APART_M]
+        if not left.size:
+            break
+        batch = left[:_TOGETHER]
+        serves = np.flatnonzero(_serve(search, places[batch]))
+        if serves.size:
+            found.append(int(batch[serves[0]]))
+        left = left[serves[0] + 1 :] if serves.size else left[_TOGETHER:]
+    return np.array(found[front.size :], dtype=np.intp)
+
+
+def _serve(search: TankSearch, places: IntArray) -> BoolArray:
+    """Say which places serve the share wanted of every paddock, with the margin."""
+    spare = ways_from(search, places).spare_m.reshape(places.size, -1)
+    spare = np.where(np.isnan(spare), -np.inf, spare)
+    return np.asarray(search.weakest(spare) >= search.margin_m)
 
 
 def spread(count: int, wanted: int) -> Sequence[int]:
