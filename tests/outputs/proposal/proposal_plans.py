@@ -78,6 +78,26 @@ def many_layers(plan: Plan, count: int, side_m: float = 150.0) -> dict[str, gpd.
     return layers
 
 
+def broken_layers(plan: Plan) -> dict[str, gpd.GeoDataFrame]:
+    """Return the layers with the first paddock cut in two breaks, a hose into the second."""
+    layers = dict(plan_layers(plan))
+    field = layers["paddock"].geometry.iloc[0]
+    west, south, east, north = field.bounds
+    halves = [
+        field.intersection(shapely.box(west, south, (west + east) / 2, north)),
+        field.intersection(shapely.box((west + east) / 2, south, east, north)),
+    ]
+    layers["break"] = gpd.GeoDataFrame(
+        {"name": ["Top Field 1", "Top Field 2"], "watered": [True, False]},
+        geometry=halves, crs=layers["paddock"].crs,
+    )  # fmt: skip
+    hose = shapely.LineString([halves[0].centroid, halves[1].centroid])
+    layers["hose"] = gpd.GeoDataFrame(
+        {"name": ["hose to Top Field 2"]}, geometry=[hose], crs=layers["paddock"].crs
+    )
+    return layers
+
+
 def _repeated(table: gpd.GeoDataFrame, shapes: list[Any], **columns: Any) -> gpd.GeoDataFrame:
     rows = table.iloc[[0] * len(shapes)].reset_index(drop=True)
     return rows.assign(**columns).set_geometry(gpd.GeoSeries(shapes, crs=table.crs))

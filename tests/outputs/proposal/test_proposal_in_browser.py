@@ -14,8 +14,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from proposal_plans import FOREIGN, HARMFUL, dated, many_layers, named, page
+from proposal_plans import FOREIGN, HARMFUL, broken_layers, dated, many_layers, named, page
 
+from dewpond import load_project, plan_holding
 from dewpond.base.model import Plan
 from dewpond.outputs.layers import plan_layers
 from dewpond.outputs.proposal import proposal_html
@@ -132,6 +133,14 @@ def test_layers_switch(show: Any, html: str) -> None:
         assert drawn() == "none", name
         box.check()
         assert drawn() != "none", name
+
+
+def test_breaks_are_shown_when_asked(show: Any, plan: Plan) -> None:
+    opened = show(proposal_html(dated(plan), broken_layers(plan)))
+    layer = opened.page.locator("#chart [data-layer=breaks]")
+    assert not layer.is_visible()
+    opened.page.check("[data-switch=breaks]")
+    assert layer.is_visible()
 
 
 def test_keyboard_reaches_every_outlet_pipe_and_paddock(show: Any, html: str, plan: Plan) -> None:
@@ -381,6 +390,23 @@ def test_axe_finds_no_serious_fault(show: Any, html: str, size: tuple[int, int])
     opened = show(html, size)
     opened.page.evaluate("document.getElementById('outlet-0').focus()")
     assert faults(opened) == []
+
+
+@pytest.mark.slow
+def test_the_sample_whole(show: Any, sample_project: Path) -> None:
+    """The invented holding, planned and printed: small, silent, accessible, ten pages or so."""
+    project = load_project(sample_project)
+    planned = dated(plan_holding(project))
+    html = page(planned)
+    size = len(html.encode())
+    assert size < 1_500_000
+    assert html == page(planned)
+    opened = show(html)
+    assert (opened.complaints, opened.fetched(), faults(opened)) == ([], [], [])
+    assert overlaps(opened) == []
+    pages = len(printed(opened).pages)
+    print(f"sample: {size:,} bytes, {pages} pages")
+    assert 7 <= pages <= 11
 
 
 def test_two_hundred_outlets_in_the_browser(show: Any, plan: Plan) -> None:

@@ -14,8 +14,18 @@ import shapely
 from hand_plan import CRS, make_plan, with_scheme
 from hand_water import no_water, nothing_fits
 from markupsafe import escape
-from proposal_plans import FOREIGN, HARMFUL, a_comparison, dated, many_layers, named, page
+from proposal_plans import (
+    FOREIGN,
+    HARMFUL,
+    a_comparison,
+    broken_layers,
+    dated,
+    many_layers,
+    named,
+    page,
+)
 
+import farms
 from dewpond.base.model import Plan
 from dewpond.base.settings import WhatIfSettings
 from dewpond.base.surface import transformer
@@ -220,6 +230,13 @@ class TestContent:
 
 
 class TestSectionsThatMayBeAbsent:
+    def test_folders_of_the_planner_are_kept_back(self, plan: Plan) -> None:
+        inputs = {"/home/a planner/terrain.tif": "ab" * 32}
+        holding = dataclasses.replace(plan.holding, inputs=inputs)
+        html = page(dated(dataclasses.replace(plan, holding=holding)))
+        assert "terrain.tif" in html
+        assert "a planner" not in html
+
     def test_prices_and_confidence_left_out(self, plan: Plan) -> None:
         bare = dataclasses.replace(with_scheme(plan, costing=None), confidence=None)
         schemes = tuple(dataclasses.replace(s, costing=None) for s in bare.schemes)
@@ -260,6 +277,13 @@ class TestSectionsThatMayBeAbsent:
         assert "<b>walk" not in html
         assert "+1,250" in told
         assert "could not be planned: the source lies in a wood" in told
+
+    def test_breaks(self, plan: Plan) -> None:
+        html = proposal_html(dated(plan), broken_layers(plan))
+        told = words(html)
+        assert "cut into 2 breaks. Without water: Top Field 2 ." in told
+        assert 'class="hose"' in html
+        assert 'class="hose"' not in page(dated(plan))
 
 
 class TestNames:
@@ -303,6 +327,15 @@ class TestPlansOfOtherShapes:
         assert read(html).faults == []
         assert html.count('class="item outlet') == 200
         assert len(html.encode()) < 1_500_000
+
+    def test_one_paddock_planned_through(self) -> None:
+        planned = farms.plan(
+            farms.squares(1, 1, 250.0), lambda x, y: 200 - 0.05 * (y - farms.SOUTH) + 0 * x
+        )
+        html = page(dated(planned))
+        assert read(html).faults == []
+        assert html.count('class="item paddock') == 1
+        assert "The scheme joins 1 outlet to tank" in words(html)
 
     def test_no_water_and_no_pipe_that_fits(self, plan: Plan) -> None:
         sizes = nothing_fits(plan.scheme.sizes)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable, Mapping
+from pathlib import PurePath
 from typing import Any
 
 import geopandas as gpd
@@ -96,7 +97,8 @@ def _facts(
         "warnings": _once(plan.warnings),
         "repairs": list(holding.repairs),
         "credits": list(holding.credits),
-        "inputs": list(holding.inputs),
+        # Where a file lies on the planner's machine is nothing to the client.
+        "inputs": _once(PurePath(path).name for path in holding.inputs),
         "grid": _grid(plan),
         "posting_m": holding.surface.posting_m,
         "cell_m": plan.terrain.cell_m,
