@@ -138,8 +138,7 @@ def _nearest(rows: Rows, fields: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         raise InputError([
             Fault(rows.path, words("batch.reason.no_source", metres=_FARTHEST_SOURCE_M))
         ])  # fmt: skip
-    away = near.distance(fields.to_crs(near.crs).union_all()).to_numpy()
-    return near.iloc[[int(np.argmin(away))]]
+    return near.iloc[[0]]
 
 
 def _like(given: list[dict[str, Any]], values: dict[str, Any]) -> dict[str, Any]:
@@ -161,8 +160,11 @@ def _without_place(table: dict[str, Any]) -> dict[str, Any]:
 def _at(shape: shapely.Geometry, crs: Any, fields: gpd.GeoDataFrame) -> dict[str, Any]:
     """Return where a source stands: its point, or the point of a main nearest to the fields."""
     if not isinstance(shape, shapely.Point):
-        ground = fields.to_crs(crs).union_all()
-        shape = shapely.get_point(shapely.shortest_line(shape, ground), 0)
+        metric = fields.estimate_utm_crs()
+        main = gpd.GeoSeries([shape], crs=crs).to_crs(metric)
+        nearest = shapely.shortest_line(main.iloc[0], fields.to_crs(metric).union_all())
+        tapped = gpd.GeoSeries([shapely.get_point(nearest, 0)], crs=metric)
+        shape = tapped.to_crs(crs).iloc[0]
     return {"at": [shape.x, shape.y], "crs": crs.to_string()}
 
 

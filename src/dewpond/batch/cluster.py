@@ -59,7 +59,7 @@ def run_on_cluster(
             raise InputError([Fault(
                 str(options.cluster), "has no worker", remedy="start workers, then run again"
             )])  # fmt: skip
-        done = distributed.as_completed()
+        done = distributed.as_completed(loop=client.loop)
         for task in waiting:
             _hand_out(client, task, order, running, done)
             if len(running) >= _AHEAD * threads:

@@ -11,6 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from dewpond.base.errors import DewpondError, InputError, OutputError, SolverError
+from dewpond.base.settings import without_confidence
 from dewpond.base.words import words
 from dewpond.batch.case import Case, read_case
 from dewpond.batch.identity import identity
@@ -100,7 +101,7 @@ def peak_memory_mb() -> float | None:
 
 
 def _planned(task: Task, case: Case, options: BatchOptions, store: Store, key: str) -> Record:
-    plan = plan_holding(case.project, paddocks=case.paddocks)
+    plan = plan_holding(without_confidence(case.project), paddocks=case.paddocks)
     folder = store.folder_of(task.folder)
     written = write_plan(plan, folder, documents=options.documents, timed=False)
     shown = f"{HOLDINGS}/{task.folder}"
@@ -120,7 +121,8 @@ def _failed(task: Task, error: Exception, place: tuple[float, float] | None, key
     if isinstance(error, MemoryError):
         return failure(task, "memory", "", place, key)
     if isinstance(error, DewpondError) and not isinstance(error, SolverError):
-        return failure(task, "input", str(error), place, key)
+        kind = "output" if isinstance(error, OutputError) else "input"
+        return failure(task, kind, str(error), place, key)
     reason = words("batch.reason.fault", kind=type(error).__name__, text=str(error)[:300])
     return failure(task, "internal", reason, place, key)
 

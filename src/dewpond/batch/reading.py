@@ -10,6 +10,7 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 import pyogrio
+import shapely
 
 from dewpond.base.errors import Fault, InputError, nearest_name
 from dewpond.batch.options import Rows
@@ -76,19 +77,16 @@ def read_rows(rows: Rows, ids: tuple[int, ...]) -> gpd.GeoDataFrame | pd.DataFra
 
 
 def read_near(rows: Rows, fields: gpd.GeoDataFrame, within_m: float) -> gpd.GeoDataFrame:
-    """Return the features within a distance of fields, in a metric CRS of the fields."""
+    """Return the features within a distance of fields, the nearest first, as they stand."""
     crs = fields.estimate_utm_crs()
     ground = fields.to_crs(crs)
     west, south, east, north = ground.total_bounds
-    box = gpd.GeoSeries.from_xy(
-        [west - within_m, east + within_m, west - within_m, east + within_m],
-        [south - within_m, south - within_m, north + within_m, north + within_m],
-        crs=crs,
-    )
+    box = gpd.GeoSeries([shapely.box(west, south, east, north).buffer(within_m)], crs=crs)
     own = pyogrio.read_info(rows.path, layer=rows.layer)["crs"]
     found = _read(rows.path, rows.layer, bbox=tuple(box.to_crs(own).total_bounds))
-    found = found.to_crs(crs)
-    return found[found.distance(ground.union_all()) <= within_m].reset_index(drop=True)
+    away_m = found.to_crs(crs).distance(ground.union_all())
+    near = away_m[away_m <= within_m].sort_values(kind="stable")
+    return found.loc[near.index].reset_index(drop=True)
 
 
 def readable_by_id(rows: Rows, folder: Path) -> Rows:

@@ -37,7 +37,7 @@ class Record:
     seconds, peak_memory_mb : float or None
         What it took; no part of the results, for no second run repeats it.
     kind : str
-        Of a failure: "input", "internal", "memory", "time", "lost".
+        Of a failure: "input", "output", "internal", "memory", "time", "lost".
     """
 
     holding: str

@@ -35,6 +35,10 @@ _TYPES: dict[Kind, str] = {
     "text": "object", "whole": "Int64", "number": "float64", "yes or no": "boolean",
 }  # fmt: skip
 
+_UNWRITTEN = (
+    pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, pyogrio.errors.FeatureError,
+)  # fmt: skip
+
 Row = dict[str, Any]
 
 
@@ -155,7 +159,7 @@ def _append_geopackage(frame: pd.DataFrame, path: Path, table: str, append: bool
             frame, path, layer=table, driver="GPKG", append=append or path.exists(),
             geometry_type=SHAPES.get(table), **options,
         )  # fmt: skip
-    except pyogrio.errors.DataSourceError as error:
+    except _UNWRITTEN as error:
         raise OutputError(f"{path.name}: {error}") from error
 
 
