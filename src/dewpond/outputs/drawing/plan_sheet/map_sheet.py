@@ -8,7 +8,6 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from matplotlib.axes import Axes
-from matplotlib.patheffects import Stroke
 
 from dewpond.base.words import words
 from dewpond.outputs.drawing import ground, naming, pipework, symbols
@@ -23,7 +22,6 @@ from dewpond.outputs.drawing.sheet import KeyEntry, Sheet
 _ON_PIPE = (
     "air_valve", "washout", "drain", "break_tank", "reducing_valve", "stop_valve", "meter",
 )  # fmt: skip
-_HALO_PT = 2.2
 _LEAST_NAMED_MM2 = 60.0
 """Of a paddock that is cut by the frame, so much must be seen for its name to be worth it."""
 
@@ -172,7 +170,5 @@ def make_selectable(axes: Axes) -> None:
             parse_math=False,
             zorder=text.get_zorder() - 0.05,
             color="white",
-            alpha=0.85,
-            path_effects=[Stroke(linewidth=_HALO_PT, foreground="white", alpha=0.85)],
         )
         text.set_path_effects([])

@@ -11,6 +11,7 @@ import pandas as pd
 
 from dewpond.base.measures import Quantity
 from dewpond.base.words import words
+from dewpond.outputs.drawing import lettering as letter
 from dewpond.outputs.drawing.plan_sheet.job import Job
 from dewpond.outputs.drawing.plan_sheet.page import one_line
 from dewpond.outputs.drawing.plan_sheet.tables import Column, Table
@@ -19,7 +20,7 @@ _POINTS = (
     "break_tank", "reducing_valve", "air_valve", "washout", "drain", "stop_valve", "meter",
 )  # fmt: skip
 _QUANTITY_OF: dict[str, Quantity] = {
-    "m": "length", "L": "volume", "L/min": "flow", "m/s": "speed", "bar": "pressure",
+    "m": "head", "L": "volume", "L/min": "flow", "m/s": "speed", "bar": "pressure",
     "kg": "weight", "W": "power", "ha": "area",
 }  # fmt: skip
 """How the figure of a requirement is printed, by its unit."""
@@ -124,7 +125,7 @@ def _not_met(job: Job) -> Table:
             continue
         quantity = _QUANTITY_OF.get(verdict.unit)
         figure, limit = (
-            job.measures.text(quantity, value)
+            letter.minus(job.measures.text(quantity, value))
             if quantity
             else words("plan_sheet.figure", value=value, unit=verdict.unit)
             for value in (verdict.figure, verdict.limit)
@@ -151,7 +152,10 @@ def _columns(job: Job, table: str, names: Sequence[str]) -> list[Column]:
 
 
 def _figures(job: Job, row: pd.Series, *wanted: tuple[Quantity, str]) -> list[str]:
-    return [job.measures.figure(quantity, float(row[column])) for quantity, column in wanted]
+    return [
+        letter.minus(job.measures.figure(quantity, float(row[column])))
+        for quantity, column in wanted
+    ]
 
 
 def _size(job: Job, size_mm: float) -> str:

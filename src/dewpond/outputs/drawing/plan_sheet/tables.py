@@ -18,7 +18,6 @@ _LEAST_WIDTH_MM, _BETWEEN_MM = 250.0, 8.0
 _BODY_PT, _HEAD_PT, _TITLE_PT = 6.0, 5.6, 9.0
 _PAD_MM, _MOST_SPARE_MM = 1.2, 6.0
 _TITLE_MM, _AFTER_MM = 6.5, 6.0
-_LARGEST_FLEX_MM = 60.0
 _SHADE = "#f1f3f5"
 
 
@@ -136,10 +135,21 @@ def _widths_mm(table: Table, room_mm: float, large: float) -> FloatArray:
     if widths.sum() <= room_mm:
         widths += min((room_mm - widths.sum()) / len(widths), _MOST_SPARE_MM * large)
     elif bends.any() and spare > 0:
-        shares = np.clip(widths[bends], floor[bends], _LARGEST_FLEX_MM * large)
-        widths[bends] = shares * spare / shares.sum()
+        widths[bends] = _shared(widths[bends], floor[bends], spare)
     # A heading of one long word can leave too little: then all columns shrink alike.
     return np.asarray(widths * min(room_mm / widths.sum(), 1.0), dtype=float)
+
+
+def _shared(wanted: FloatArray, least: FloatArray, room: float) -> FloatArray:
+    """Share a width among columns: those that want less than an even share get what they want."""
+    widths = np.zeros(len(wanted))
+    waiting = np.argsort(wanted, kind="stable").tolist()
+    while waiting:
+        even = room / len(waiting)
+        column = waiting.pop(0)
+        widths[column] = max(min(wanted[column], even), least[column])
+        room -= widths[column]
+    return widths
 
 
 def _without_empty_columns(table: Table) -> Table:

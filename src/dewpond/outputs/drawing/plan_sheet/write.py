@@ -37,8 +37,8 @@ _PDF_SETTINGS: Any = {
     "path.simplify_threshold": 1.0 / 9.0,
     "agg.path.chunksize": 0,
     "image.composite_image": True,
-    "hatch.linewidth": 0.6,
-    "hatch.color": letter.MISSED,
+    "hatch.linewidth": 0.5,
+    "hatch.color": matplotlib.rcParamsDefault["hatch.color"],
     "text.usetex": False,
     "axes.unicode_minus": True,
 }
