@@ -9,6 +9,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
 
 from dewpond.base.measures import Measures
 from dewpond.base.surface import FloatArray
@@ -42,13 +43,12 @@ _KINDS = {
 
 def take_marks(layers: Layers, pipes: Sequence[str], measures: Measures = _METRIC) -> pd.DataFrame:
     """Return what stands on the ground line, along the way, with the text that names it."""
+    columns = ["kind", "up", "name", "pipe", "distance_m", "ground_level_m"]
     tables = [
-        layers[kind].assign(kind=kind, up=style.up)[
-            ["kind", "up", "name", "pipe", "distance_m", "ground_level_m"]
-        ]
+        pd.DataFrame(layers[kind].drop(columns="geometry")).assign(kind=kind, up=style.up)[columns]
         for kind, style in _KINDS.items()
     ]
-    marks = pd.concat([pd.DataFrame(table) for table in tables if len(table)] or tables[:1])
+    marks = pd.concat([table for table in tables if len(table)] or tables[:1])
     marks = marks[marks["pipe"].isin(list(pipes))].sort_values("distance_m", kind="stable")
     texts = [
         f"{name}, {measures.text('level', level)}"
@@ -86,9 +86,15 @@ def draw_marks(axes: Axes, profile: Profile, marks: pd.DataFrame, stops_m: Float
     gap = profile.label_gap_m
     beside = step_aside(at, stops_m, 0.7 * gap)
     spread = spread_out(np.maximum.accumulate(beside), gap, *axes.get_xlim())
-    for x, shown, level, text in zip(at, spread, levels, marks["text"], strict=True):
-        foot = level + 12 * way
-        axes.plot([x, shown], [level + 4 * way, foot], color=letter.MUTED, linewidth=0.5, zorder=4)
+    feet = levels + 12 * way
+    leads = [
+        [(x, level + 4 * way), (shown, foot)]
+        for x, shown, level, foot in zip(at, spread, levels, feet, strict=True)
+    ]
+    axes.add_collection(
+        LineCollection(leads, colors=letter.MUTED, linewidths=0.5, zorder=4), autolim=False
+    )
+    for shown, foot, text in zip(spread, feet, marks["text"], strict=True):
         axes.text(
             shown, foot + way, text, rotation=90, ha="center",
             va="bottom" if up else "top", fontproperties=letter.font(LABEL_PT),

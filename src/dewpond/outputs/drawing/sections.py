@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 import geopandas as gpd
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 
 from dewpond.base.measures import Measures
@@ -179,13 +180,16 @@ def _draw_stops(axes: Axes, profile: Profile, stops: Stops) -> None:
             )  # fmt: skip
     spread = spread_out(stops.distance_m, profile.label_gap_m, *axes.get_xlim())
     top, elbow = profile.high_m, 9 * profile.rise_per_point
-    for x, shown, level, text in zip(
-        stops.distance_m, spread, stops.ground_m, stops.texts, strict=True
-    ):
-        axes.plot(
-            [x, x, shown], [level, top, top + elbow], color=letter.MUTED, linewidth=0.5,
-            clip_on=False, zorder=2.2,
-        )  # fmt: skip
+    leads = [
+        [(x, level), (x, top), (shown, top + elbow)]
+        for x, shown, level in zip(stops.distance_m, spread, stops.ground_m, strict=True)
+    ]
+    # One collection: a line for each would be several times as slow.
+    axes.add_collection(
+        LineCollection(leads, colors=letter.MUTED, linewidths=0.5, clip_on=False, zorder=2.2),
+        autolim=False,
+    )
+    for shown, text in zip(spread, stops.texts, strict=True):
         axes.text(
             shown, top + 1.25 * elbow, text, rotation=90, ha="center", va="bottom",
             fontproperties=letter.font(LABEL_PT), color=letter.INK, parse_math=False,
