@@ -90,3 +90,17 @@ def test_a_tenure_or_field_that_is_not_known_is_a_fault(tmp_path):
     assert "wayleave" in text
     (text,) = faults(tmp_path, paddocks={**table, "tenure_field": "hold"})
     assert 'did you mean "held"?' in text
+
+
+@pytest.mark.parametrize(
+    ("written", "read_as"),
+    [((1234.0, 77.0, None), ["1234", "77", ""]), (("SD 12", None, "=1"), ["SD 12", "", "=1"])],
+)
+def test_parcels_are_read_as_text(tmp_path, written, read_as):
+    write_holding(tmp_path, squares().assign(sheet=list(written)))
+    table = {"boundaries": "paddocks.geojson", "parcel_field": "sheet"}
+    holding = read(tmp_path, paddocks=table)
+    assert holding.paddocks["parcel"].tolist() == read_as
+    (text,) = faults(tmp_path, paddocks={**table, "parcel_field": "sheets"})
+    assert 'did you mean "sheet"?' in text
+    assert "parcel" not in read(tmp_path).paddocks
