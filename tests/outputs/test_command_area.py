@@ -19,6 +19,8 @@ from dewpond import CommandArea, command_area, load_project, write_command_area
 from dewpond.base.errors import InputError, OutputError
 from dewpond.cli import run
 from dewpond.outputs.command.raster import BANDS, NODATA
+from dewpond.outputs.drawing.command import ALPHA, SHADES
+from dewpond.outputs.drawing.symbols import laid_over
 
 FIELDS = farms.squares(2, 2, 200.0)
 FILES = [
@@ -146,22 +148,47 @@ def test_nothing_is_left_half_written(
     assert list(tmp_path.iterdir()) == []
 
 
-def test_map_reads_in_grey_and_for_the_colour_blind() -> None:
-    """Shades fall in lightness (CIE L*) from perhaps to surely, each step clear in grey."""
-    from matplotlib.colors import to_rgb
+def lightness(colour: tuple[float, float, float]) -> float:
+    """CIE L* of a colour in sRGB (IEC 61966-2-1)."""
+    linear = [
+        part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in colour
+    ]
+    luminance = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+    return 116 * luminance ** (1 / 3) - 16
 
-    from dewpond.outputs.drawing.command import SHADES
 
-    def lightness(colour: str) -> float:
-        linear = [
-            part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4
-            for part in to_rgb(colour)
-        ]
-        luminance = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
-        return 116 * luminance ** (1 / 3) - 16
+def test_map_reads_in_grey() -> None:
+    """Laid over bright relief each class is lighter than the one before, bare ground lightest."""
+    bare = 0.94
+    shades = [laid_over(shade, ALPHA, bare) for shade in SHADES]
+    levels = [lightness(colour) for colour in (*shades, (bare, bare, bare))]
+    assert all(light - dark > 10 for dark, light in pairwise(levels)), levels
 
-    levels = [lightness(shade) for shade in SHADES]
-    assert all(light - dark > 15 for dark, light in pairwise(levels))
+
+def test_map_reads_for_the_colour_blind() -> None:
+    """Classes stay apart by 15 in CIE L*a*b* for the two common kinds, simulated.
+
+    Matrices of Machado, Oliveira and Fernandes 2009 for full deuteranomaly and protanomaly (from
+    memory), on linear light; colour difference CIE 1976 by scikit-image.
+    """
+    from skimage.color import deltaE_cie76, rgb2lab
+
+    matrices = {
+        "protan": [[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216],
+                   [-0.003882, -0.048116, 1.051998]],
+        "deutan": [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413],
+                   [-0.011820, 0.042940, 0.968881]],
+    }  # fmt: skip
+    colours = [*(laid_over(shade, ALPHA, 0.94) for shade in SHADES), (0.94, 0.94, 0.94)]
+    rgb = np.array(colours)
+    linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
+    for matrix in matrices.values():
+        seen = np.clip(linear @ np.array(matrix).T, 0, 1)
+        seen = np.where(seen <= 0.0031308, 12.92 * seen, 1.055 * seen ** (1 / 2.4) - 0.055)
+        lab = rgb2lab(seen[None])[0]
+        for one in range(len(lab)):
+            for two in range(one):
+                assert deltaE_cie76(lab[one], lab[two]) > 15
 
 
 class TestCommand:

@@ -26,10 +26,13 @@ from dewpond.outputs.drawing.naming import name_paddocks, name_source
 from dewpond.outputs.drawing.sheet import KeyEntry, Sheet, finish_sheet, new_sheet
 from dewpond.outputs.drawing.symbols import Style
 
-SHADES = ("#2c7fb8", "#7fcdbb", "#edf8b1")
-"""Served surely, probably, perhaps: after ColorBrewer's YlGnBu, dark to light in grey as well."""
+SHADES = ("#2467a0", "#58a99e", "#e5c64e")
+"""Served surely, probably, perhaps: blue to yellow, which the colour-blind tell apart as well, and
+dark to light, so that each is told from the next and from bare ground in grey too."""
 
-_ALPHA = 0.72
+ALPHA = 0.78
+"""Strength with which they are laid over the relief."""
+
 _MOST_ENTRIES = 16
 _MARGIN = 0.04
 _EVEN: Style = {"color": letter.INK, "linewidth": 1.1, "linestyle": (0, (5, 2))}
@@ -93,19 +96,20 @@ def _draw_classes(sheet: Sheet, found: CommandGround, grey: float) -> list[KeyEn
     if np.nanmax(found.chance.values, initial=0.0) >= CHANCE_EDGES[-1]:
         axes.contourf(
             x, y, chance, levels=[*reversed(CHANCE_EDGES), 1.001], colors=list(reversed(SHADES)),
-            alpha=_ALPHA, zorder=1,
+            alpha=ALPHA, zorder=1,
         )  # fmt: skip
     classes = found.served_class()
     for number, (name, shade) in enumerate(
         zip(("surely", "probably", "perhaps"), SHADES, strict=True)
     ):
         if (seen & (classes == number)).any():
-            colour = symbols.laid_over(shade, _ALPHA, grey)
+            colour = symbols.laid_over(shade, ALPHA, grey)
             patch = Patch(facecolor=colour, edgecolor=letter.MUTED, linewidth=0.4)
             entries.append(KeyEntry(patch, words(f"command.key_{name}")))
-    bare = symbols.laid_over("#ffffff", 0.0, grey)
-    patch = Patch(facecolor=bare, edgecolor=letter.MUTED, linewidth=0.4)
-    entries.append(KeyEntry(patch, words("command.key_not")))
+    if (seen & (classes == len(SHADES))).any():
+        bare = symbols.laid_over("#ffffff", 0.0, grey)
+        patch = Patch(facecolor=bare, edgecolor=letter.MUTED, linewidth=0.4)
+        entries.append(KeyEntry(patch, words("command.key_not")))
     entries += _draw_even(axes, x, y, found)
     over = seen & found.over_class() & (np.nan_to_num(found.spare_m.values, nan=-1.0) >= 0.0)
     entries += _hatch(axes, x, y, over, _OVER, "command.key_over_class")
@@ -173,8 +177,10 @@ def _paddocks(area: CommandArea) -> gpd.GeoDataFrame:
     # Rounded down: 100 is said only of a paddock served to the last cell.
     percent = np.floor(100.0 * found["commanded_share"].to_numpy(float))
     table["name"] = [
-        words("command.paddock", name=name, percent=share) if chosen else name
-        for name, share, chosen in zip(table["name"], percent, found["chosen"], strict=True)
+        words("command.paddock", name=name, percent=share) if told else name
+        for name, share, told in zip(
+            table["name"], percent, found["chosen"] & (found["unknown_share"] < 1.0), strict=True
+        )
     ]
     return table
 
