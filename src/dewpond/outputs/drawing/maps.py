@@ -80,7 +80,7 @@ def plan_map(plan: Plan, layers: Layers) -> Figure:
     space = space_left(sheet, layers, places)
     name_source(sheet, shown_sources(layers, frame), space)
     unnamed = name_paddocks(sheet, layers["paddock"], space, areas=True, measures=measures)
-    name_pipes(sheet, layers["pipe"], _pipe_texts(layers["pipe"], measures), space)
+    name_pipes(sheet, layers["pipe"], _pipe_texts(layers["pipe"]), space)
     close_to_contours(space, layers, features)
     entries += label_heights(sheet, contours, space, measures)
     return finish_map(plan, sheet, entries, "plan", _totals(plan), unnamed)
@@ -197,12 +197,10 @@ def draw_on_pipes(
     return entries, places
 
 
-def _pipe_texts(pipes: gpd.GeoDataFrame, measures: Measures) -> list[tuple[str, ...]]:
+def _pipe_texts(pipes: gpd.GeoDataFrame) -> list[tuple[str, ...]]:
     """Return name and size of each pipe, the size alone where there is little room."""
     return [
-        (f"{name}, {pipework.size_text(size, measures)}", f"{size:g} mm")
-        if np.isfinite(size)
-        else (name,)
+        (f"{name}, {size:g} mm", f"{size:g} mm") if np.isfinite(size) else (name,)
         for name, size in zip(pipes["name"], pipes["outside_diameter_mm"], strict=True)
     ]
 

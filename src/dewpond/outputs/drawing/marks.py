@@ -39,6 +39,7 @@ _KINDS = {
     "break_tank": _Kind("s", "", letter.INK, True),
     "reducing_valve": _Kind("P", letter.INK, "white", True),
 }
+_BREAKS = ("break_tank", "reducing_valve")
 
 
 def take_marks(layers: Layers, pipes: Sequence[str], measures: Measures = _METRIC) -> pd.DataFrame:
@@ -84,7 +85,9 @@ def draw_marks(axes: Axes, profile: Profile, marks: pd.DataFrame, stops_m: Float
                 **({"markerfacecolor": kind.face} if kind.face else HALF_FULL),
             )  # fmt: skip
     gap = profile.label_gap_m
-    beside = step_aside(at, stops_m, 0.7 * gap)
+    # The water falls upright at a break: its name stands beside that, too.
+    falls_m = at[marks["kind"].isin(_BREAKS).to_numpy(bool)]
+    beside = step_aside(at, np.concatenate([stops_m, falls_m]), 0.7 * gap)
     spread = spread_out(np.maximum.accumulate(beside), gap, *axes.get_xlim())
     feet = levels + 12 * way
     leads = [
