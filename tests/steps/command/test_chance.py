@@ -125,3 +125,24 @@ def test_chance_on_the_way_against_simulation(
         )
     assert np.abs(above).max() < 0.12
     assert np.abs(above).mean() < 0.055
+
+
+def test_a_level_taken_on_the_ground_in_doubt_settles_it(tmp_path) -> None:
+    """The chance there goes to one where the true ground is lower, to none where it is higher."""
+    doubtful = {"height_standard_deviation_m": 1.5, "correlation_length_m": 60.0}
+    asked = {"head_m": 8.0}
+    source = [at(0, 100, level_m=116.0)]
+    before = find(FIELDS, slope, asked, source=source, terrain=doubtful).ground
+    spare = before.residual_head_m.values - before.case.head_m
+    far = before.pipe_length_m.values > 150
+    row, column = np.unravel_index(np.argmin(np.where(far, np.abs(spare), np.inf)), spare.shape)
+    easting, northing = centres_of(before.spare_m)[row * spare.shape[1] + column]
+    assert 0.4 < before.chance.values[row, column] < 0.6
+    for error_m, chance in ((1.0, 1.0), (-1.0, 0.0)):
+        level = before.ground_level_m.values[row, column] - error_m
+        table = f"name,easting,northing,level,deviation\nspot,{easting},{northing},{level},0.01\n"
+        (tmp_path / "levels.csv").write_text(table, encoding="utf-8")
+        terrain = {**doubtful, "levels": str(tmp_path / "levels.csv")}
+        after = find(FIELDS, slope, asked, source=source, terrain=terrain).ground
+        assert after.chance.values[row, column] == pytest.approx(chance, abs=0.01)
+        assert after.assumed["levels"] == before.assumed["levels"] + 1

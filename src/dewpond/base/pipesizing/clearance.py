@@ -4,12 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from dewpond.base.summits import margin_asked_m
 from dewpond.base.surface import FloatArray
-
-# Pipe leaves a tank or spring below its water: up to the first distance ground as high as the
-# water is no summit, from the second on the margin is asked in full [m]; common practice, no
-# source.
-_AT_THE_SOURCE_M, _FULL_MARGIN_M = 25.0, 100.0
 
 TANK_INLET_HEAD_M = 1.0
 """Head that the float valve of a break tank takes [m]; common practice, no source."""
@@ -39,6 +35,6 @@ def level_asked_m(
     clearance_m : array of float, shape (points,), optional
         Height to keep in full wherever anything is asked, where it is the larger [m].
     """
-    grown = np.interp(way_m, [_AT_THE_SOURCE_M, _FULL_MARGIN_M], [0.0, margin_m])
-    nothing = (way_m <= _AT_THE_SOURCE_M) & (ground_m <= still_m + margin_m)
-    return np.where(nothing, -np.inf, ground_m + np.maximum(grown, clearance_m))
+    grown = margin_asked_m(way_m, ground_m, still_m, margin_m)
+    kept = ground_m + np.maximum(grown, clearance_m)
+    return np.where(np.isneginf(grown), -np.inf, kept)
