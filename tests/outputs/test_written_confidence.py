@@ -16,6 +16,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from dewpond.base.advice import advice, in_cases, listed
+from dewpond.base.measures import Measures
 from dewpond.base.model import Confidence, Plan
 from dewpond.outputs import write_plan
 from dewpond.outputs.drawing import confidence_map, influences_chart
@@ -147,8 +148,9 @@ class TestWords:
     def test_what_an_adviser_says(self, found: Confidence) -> None:
         assert advice(found, "GBP") == (
             "Outlet 4 works in 7 of 10 cases (head at the outlet). All together work in 7 of 10 "
-            "cases. Level outlet 4 and the source first. Sized to work in 90 % of cases at each "
-            "outlet, its pipe costs GBP 54 more."
+            "cases. Level outlet 4 and the source first. Most hangs on the heights: with 5 % of "
+            "the simulations an outlet is 1.4 m short of head. Sized to work in 90 % of cases at "
+            "each outlet, its pipe costs GBP 54 more."
         )
 
     def test_where_more_cannot_be_had(self, found: Confidence) -> None:
@@ -160,7 +162,11 @@ class TestWords:
         safe = found.outlets.assign(chance=0.999)
         calm = replace(found, outlets=safe, survey=found.survey.iloc[:0])
         calm = replace(calm, design={**found.design, "extra_cost": 0.0})
-        assert advice(calm, "GBP") == "The least sure outlet works practically always."
+        calm = replace(calm, influences=found.influences.assign(figure_low=2.0, figure_high=0.5))
+        assert advice(calm, "GBP", Measures("US customary")) == (
+            "As far as heights go, every outlet works practically always. Most hangs on the "
+            "heights: 95 % of the simulations would still leave 2 ft to spare."
+        )
 
     def test_without_outlets_nothing(self, found: Confidence) -> None:
         assert advice(replace(found, outlets=found.outlets.iloc[:0]), "GBP") == ""

@@ -6,12 +6,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from dewpond.base.measures import money
+from dewpond.base.measures import Measures, money
 from dewpond.base.model.confidence import Confidence
 from dewpond.base.words import words
 
 _ALWAYS, _NEARLY_ALWAYS, _HARDLY_EVER, _NEVER = 0.995, 0.95, 0.05, 0.005
 _MOST_SPOTS = 2
+_METRIC = Measures("metric")
 
 
 def in_cases(chance: float) -> str:
@@ -39,7 +40,7 @@ def listed(names: Sequence[str], most: int = 4) -> str:
     return " and ".join(filter(None, [", ".join(shown[:-1]), *shown[-1:]]))
 
 
-def advice(found: Confidence, currency: str) -> str:
+def advice(found: Confidence, currency: str, measures: Measures = _METRIC) -> str:
     """Return what an adviser would say of a plan: how sure it is, and what to do about it.
 
     Parameters
@@ -47,15 +48,18 @@ def advice(found: Confidence, currency: str) -> str:
     found : Confidence
     currency : str
         ISO 4217 code of the prices.
+    measures : Measures, optional
+        Units in which heads are said.
 
     Returns
     -------
     str
-        One to four sentences; empty where there is no outlet.
+        A few sentences; empty where there is no outlet.
     """
     if found.outlets.empty:
         return ""
-    return " ".join([*_chances(found), *_spots(found), *_safer(found, currency)])
+    said = [*_chances(found), *_spots(found), *_influence(found, measures)]
+    return " ".join([*said, *_safer(found, currency)])
 
 
 def _chances(found: Confidence) -> list[str]:
@@ -83,6 +87,19 @@ def _spots(found: Confidence) -> list[str]:
     if not names:
         return []
     return [words("confidence.advice.level", spots=listed(names[:_MOST_SPOTS]))]
+
+
+def _influence(found: Confidence, measures: Measures) -> list[str]:
+    """Say what matters most, by its worse end."""
+    if found.influences.empty:
+        return []
+    row = found.influences.iloc[0]
+    end = "low" if row["figure_low"] <= row["figure_high"] else "high"
+    head_m = float(row[f"figure_{end}"])
+    factor = words(f"confidence.factor.{str(row['factor']).replace(' ', '_')}")
+    key = "influence_short" if head_m < 0 else "influence"
+    head = measures.text("head", abs(head_m))
+    return [words(f"confidence.advice.{key}", factor=factor, end=row[end], head=head)]
 
 
 def _safer(found: Confidence, currency: str) -> list[str]:
