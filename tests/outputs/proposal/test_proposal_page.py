@@ -206,6 +206,25 @@ class TestContent:
         assert latitude == pytest.approx(52 + 39 / 60 + 27.2531 / 3600, abs=2e-3)
         assert longitude == pytest.approx(1 + 43 / 60 + 4.5177 / 3600, abs=2e-3)
 
+    def test_parcels_are_carried(self, plan: Plan) -> None:
+        shapes = plan.holding.paddocks.assign(parcel=["SD 1", "SD 2", '"><b>', "SD 4"])
+        holding = dataclasses.replace(plan.holding, paddocks=shapes)
+        html = page(dated(dataclasses.replace(plan, holding=holding)))
+        told = words(html)
+        assert "Paddock Parcel Area, ha" in told
+        assert told.count("SD 2") > 2  # the paddock, its card, outlets and pipe on it
+        assert '"><b>' in told
+        assert "<b>" not in html
+        assert "Parcel" not in words(page(dated(plan)))
+
+    def test_levels_to_take_stand_on_the_map_in_order(self, plan: Plan) -> None:
+        assert plan.confidence is not None
+        site_map = draw_site_map(plan, plan_layers(plan))
+        survey = plan.confidence.survey
+        assert [level["name"] for level in site_map.levels] == list(survey["name"])
+        bare = dataclasses.replace(plan, confidence=None)
+        assert draw_site_map(bare, plan_layers(bare)).levels == []
+
     def test_cautions_are_printed(self, html: str) -> None:
         told = words(html)
         for caution in (

@@ -72,7 +72,7 @@ def _facts(
     return {
         "holding": holding.name,
         "documents": project.documents,
-        "date": project.documents.date or datetime.date.today().isoformat(),
+        "day": _day(project.documents.date),
         "totals": dict(plan.totals),
         "met": plan.met,
         "need": need(plan),
@@ -107,6 +107,11 @@ def _facts(
         "hose_m": plan.reach.hose_m,
         "version": plan.versions.get("dewpond", ""),
     }
+
+
+def _day(date: str | None) -> datetime.date:
+    """Return the day set for the documents, or else the day on which they are written."""
+    return datetime.date.fromisoformat(date) if date else datetime.date.today()
 
 
 def _rows(table: gpd.GeoDataFrame) -> list[dict[str, Any]]:

@@ -47,6 +47,8 @@ class SiteMap:
     marks : mapping of str to list of mapping
         By kind, things on the pipe: ``name``, ``at``, ``aside`` (in steps).
     tanks, pumps : list of mapping
+    levels : list of mapping
+        Spots to level first, best first; none where confidence was not asked.
     breaks : mapping
         ``outlines`` and ``hoses`` as paths; empty without breaks.
     labels : list of mapping
@@ -70,6 +72,7 @@ class SiteMap:
     marks: Mapping[str, list[dict[str, Any]]]
     tanks: list[dict[str, Any]]
     pumps: list[dict[str, Any]]
+    levels: list[dict[str, Any]]
     breaks: Mapping[str, str]
     labels: list[dict[str, Any]]
     bar_on_right: bool
@@ -108,6 +111,7 @@ def draw_site_map(plan: Plan, layers: Layers, unit_m: float = 1.0) -> SiteMap:
         marks={kind: _marks(layers[kind], layers["pipe"], frame) for kind in ON_PIPE},
         tanks=_at(layers["tank"], frame),
         pumps=_at(layers["pump"], frame),
+        levels=_at(layers["survey_point"], frame) if "survey_point" in layers else [],
         breaks={
             "outlines": _joined(layers["break"], frame) if "break" in layers else "",
             "hoses": _joined(layers["hose"], frame) if "hose" in layers else "",

@@ -114,6 +114,7 @@
   }
   chart.addEventListener("wheel", (event) => {
     if (!event.ctrlKey && !chart.contains(document.activeElement)) return;
+    if (!event.ctrlKey && event.deltaY > 0 && view.k <= 1.001) return;
     event.preventDefault();
     zoom(Math.exp(-clamp(event.deltaY, -300, 300) * 0.003), ...onFrame(event));
   }, { passive: false });
@@ -304,6 +305,7 @@
   const symbols = [
     ...[...chart.querySelectorAll(".outlet.item")].map((node) => [node, 11]),
     ...[...chart.querySelectorAll("[data-layer=source] .mark")].map((node) => [node, 9]),
+    ...[...chart.querySelectorAll("[data-layer=levels] .mark")].map((node) => [node, 8]),
     ...[...chart.querySelectorAll("[data-layer=fittings] .mark")].map((node) => [node, 6]),
   ].map(([node, radius]) => {
     const use = node.querySelector("use");
@@ -319,9 +321,13 @@
 
   function offsets(kind, way, per) {
     if (kind !== "pipe" && kind !== "source") return [[0, 0]];
-    const gap = kind === "source" ? 11 : 5;
-    const across = (way.width / 2 + gap) * per, up = (way.height / 2 + gap) * per;
-    return [[across, 0], [-across, 0], [0, -up], [0, up], [across, -up], [across, up], [-across, -up], [-across, up]];
+    return (kind === "source" ? [11, 26, 42] : [5]).flatMap((gap) => {
+      const across = (way.width / 2 + gap) * per, up = (way.height / 2 + gap) * per;
+      return [
+        [across, 0], [-across, 0], [0, -up], [0, up],
+        [across, -up], [across, up], [-across, -up], [-across, up],
+      ];
+    });
   }
 
   function fits(entry, box) {
