@@ -28,10 +28,11 @@ _SHADES = ("#dbe9f6", "#f7bd72", "#e59a4f", "#b4622a", "#6b3212")
 _ZONE_DEGREES = 6.0
 
 _LOOKS = {
-    "met": ("o", letter.PIPE, "white", 0.4),
-    "short": ("^", _SHORT, "white", 0.4),
-    "failed": ("x", letter.INK, letter.INK, 1.1),
+    "met": ("o", letter.PIPE, "white", 0.4, 1.0),
+    "short": ("^", _SHORT, "white", 0.4, 1.25),
+    "failed": ("x", letter.INK, letter.INK, 1.1, 1.0),
 }
+"""Marker, face, edge, width of the edge, and size against the others: a triangle looks smaller."""
 
 
 def overview_map(
@@ -127,11 +128,11 @@ def _draw_marks(sheet: Sheet, points: FloatArray, states: npt.NDArray[np.str_]) 
 
 
 def _marks(
-    x: FloatArray, y: FloatArray, size: float, look: tuple[str, str, str, float], order: int
+    x: FloatArray, y: FloatArray, size: float, look: tuple[str, str, str, float, float], order: int
 ) -> Line2D:
-    marker, face, edge, width = look
+    marker, face, edge, width, times = look
     return Line2D(
-        x, y, linestyle="none", marker=marker, markersize=size, markerfacecolor=face,
+        x, y, linestyle="none", marker=marker, markersize=times * size, markerfacecolor=face,
         markeredgecolor=edge, markeredgewidth=width, zorder=order,
     )  # fmt: skip
 
