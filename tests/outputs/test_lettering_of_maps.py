@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,6 +15,7 @@ from lettering import frame_of, off, overlapping, page_of, pieces_of, unnamed
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
+import test_plan
 from dewpond import load_project, plan_holding
 from dewpond.base.model import Plan
 from dewpond.base.settings.documents import DocumentsSettings
@@ -109,26 +110,34 @@ def test_what_found_no_room_is_told_in_the_footer(plan: Plan) -> None:
     )
 
 
+@pytest.fixture(scope="module")
+def sample(sample_project: Path) -> Plan:
+    return plan_holding(load_project(sample_project))
+
+
+@pytest.fixture(scope="module")
+def lancashire(real_data: Path) -> Plan:
+    return test_plan.lancashire(real_data)
+
+
+@pytest.fixture(scope="module")
+def new_south_wales(real_data: Path) -> Plan:
+    return test_plan.new_south_wales(real_data)
+
+
 @pytest.mark.slow
 class TestWholePlans:
     """The sample, and the two real places where they are beside the clone."""
 
-    @pytest.fixture(scope="class", params=["sample", "Lancashire", "New South Wales"])
-    def real(self, request: pytest.FixtureRequest, sample_project: Path) -> Iterator[Plan]:
-        from test_plan import lancashire, new_south_wales
-
-        if request.param == "sample":
-            yield plan_holding(load_project(sample_project))
-        else:
-            folder = request.getfixturevalue("real_data")
-            yield {"Lancashire": lancashire, "New South Wales": new_south_wales}[request.param](
-                folder
-            )
-
+    @pytest.mark.parametrize("place", ["sample", "lancashire", "new_south_wales"])
     @pytest.mark.parametrize("draw", MAPS, ids=[draw.__name__ for draw in MAPS])
     def test_no_lettering_lies_on_another(
-        self, real: Plan, draw: Callable[[Plan, Layers], Figure]
+        self,
+        place: str,
+        draw: Callable[[Plan, Layers], Figure],
+        request: pytest.FixtureRequest,
     ) -> None:
+        real: Plan = request.getfixturevalue(place)
         names = list(real.holding.paddocks["name"])
         figure = draw(real, plan_layers(real))
         check(figure, names, f"{real.holding.name}, {draw.__name__}", len(names) // 2)
