@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from evaluated import Evaluated
 from full_plan import settings
-from hand_plan import make_plan
+from hand_plan import make_plan, with_scheme
 from openpyxl import load_workbook
 
 from dewpond.base.model import Costing, Plan
@@ -215,6 +215,19 @@ class TestForm:
             totals["gross"]
         )
         assert any("SD 1" in row["parcels"] for row in lines)
+
+    def test_pipe_without_a_size_is_said_at_the_head(self, full: Plan) -> None:
+        sizes = full.scheme.sizes
+        blank = sizes.pipes.copy()
+        blank.loc["pipe 3"] = np.nan
+        plan = settings(with_scheme(full, sizes=replace(sizes, pipes=blank)))
+        costing = plan.scheme.costing
+        assert costing is not None
+        book = load_workbook(io.BytesIO(quantities_xlsx(plan, costing)))
+        assert "pipe 3" in book["Schedule"]["A5"].value
+        assert "road main, pipe missing" in book["Whole life"]["B18"].value
+        missing_m = plan.network.pipes.at["pipe 3", "length_m"]
+        assert costing.rates["unpriced_pipe_m"] == pytest.approx(missing_m, abs=0.005)
 
     def test_a_plan_without_outlets(self, full: Plan) -> None:
         assert full.scheme.costing is not None

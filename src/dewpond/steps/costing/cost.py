@@ -90,7 +90,8 @@ def cost_scheme(
 def _take_off(facts: Facts) -> Book:
     book = Book(facts, find_places(facts))
     if facts.unsized:
-        book.warnings.append(words("costing.no_size", pipes=", ".join(facts.unsized)))
+        metres = float(facts.length_m[facts.unsized].sum())
+        book.warnings.append(words("costing.no_size", pipes=facts.unsized, metres=metres))
     take_off_works(book)
     take_off_pipe(book)
     take_off_fittings(book)

@@ -11,7 +11,7 @@ from dewpond.outputs.schedule.workbook.schedule_sheet import AMOUNT, QUANTITY
 
 _COLUMNS = ("features", "item", "description", "measured", "quantity", "unit", "amount", "stage",
             "parcels")  # fmt: skip
-_WIDTHS = (30, 8, 50, 12, 12, 8, 13, 9, 26)
+_WIDTHS = (30, 8, 56, 12, 12, 8, 13, 9, 40)
 _HEAD = 3
 
 

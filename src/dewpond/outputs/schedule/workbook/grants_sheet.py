@@ -17,7 +17,7 @@ _COLUMNS = (
     "item", "grant_name", "code", "quantity", "amount", "grant_rate", "at_rate", "cap_each",
     "under_cap_each", "cap_item", "under_cap_item", "due",
 )  # fmt: skip
-_WIDTHS = (44, 24, 26, 12, 13, 12, 13, 12, 14, 12, 14, 13)
+_WIDTHS = (62, 26, 26, 12, 13, 12, 13, 12, 14, 12, 14, 13)
 
 
 def add_grants(book: Workbook, facts: Facts) -> None:

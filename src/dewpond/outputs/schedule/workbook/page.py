@@ -23,7 +23,7 @@ _APART_WRAP = Alignment(horizontal="left", vertical="top", indent=1, wrap_text=T
 _RIGHT = Alignment(horizontal="right", vertical="top", wrap_text=True)
 _LINE_POINTS = 13.0
 """Height of one line of text of 10 points."""
-_LETTERS = 1.15
+_LETTERS = 1.05
 """Letters of that text to a unit of column width, the width of a zero of 11 points."""
 
 

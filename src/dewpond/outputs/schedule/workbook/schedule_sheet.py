@@ -13,7 +13,7 @@ _COLUMNS = (
     "item", "description", "quantity", "unit", "rate", "amount", "holder", "grant", "stages",
     "parcels", "life_years", "code", "price_source",
 )  # fmt: skip
-_WIDTHS = (7, 50, 11, 8, 11, 13, 12, 11, 13, 22, 9, 26, 24)
+_WIDTHS = (7, 56, 11, 8, 11, 13, 12, 11, 13, 60, 9, 26, 24)
 QUANTITY, RATE, AMOUNT, HOLDER, GRANT, LIFE = "C", "E", "F", "G", "H", "K"
 _PARCELS = "J"
 """Letters of columns that formulas ask for."""
@@ -59,6 +59,8 @@ def _titles(page: Page, facts: Facts) -> None:
         ),
     )  # fmt: skip
     page.across(4, words("schedule.currency", currency=costing.currency, sample=facts.has_samples))
+    if costing.warnings:
+        page.across(5, " ".join(costing.warnings), "Warning")
 
 
 def _line(page: Page, facts: Facts, number: int, line: Line) -> None:

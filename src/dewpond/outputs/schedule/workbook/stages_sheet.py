@@ -80,7 +80,7 @@ def _stage(page: Page, facts: Facts, stage: int, *, has_budget: bool) -> None:
 def _add_quantities(book: Workbook, facts: Facts) -> None:
     """Add the sheet that parts the quantity of each line in stages, with a check."""
     count = len(facts.costing.stages)
-    widths = (7, 50, 12, 13, 9, *([11] * count))
+    widths = (7, 56, 12, 13, 9, *([11] * count))
     page = Page(book, words("schedule.sheets.stage_quantities"), widths)
     page.across(1, words("schedule.sheets.stage_quantities"), "Title of sheet")
     stage = words("schedule.columns.stage")

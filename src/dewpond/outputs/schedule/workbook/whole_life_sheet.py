@@ -18,7 +18,7 @@ _RUNNING = ("water_m3", "energy_kwh", "hauling_h", "moving_h")
 _PARTS = ("capital", "water", "energy", "hauling", "moving", "replacement")
 _PRICE_OF = {"water": "water_per_m3", "energy": "energy_per_kwh", "hauling": "own_labour_per_h",
              "moving": "own_labour_per_h"}  # fmt: skip
-_WIDTHS = (50, 22, 15, 15, 15, 15, 15, 15, 15, 15)
+_WIDTHS = (56, 24, 15, 15, 15, 15, 15, 15, 15, 15)
 _RATE = {name: 5 + number for number, name in enumerate(_RATES)}
 _RUN = {name: 13 + number for number, name in enumerate(_RUNNING)}
 _SUM = {name: 19 + number for number, name in enumerate((*_PARTS, "total", "each_year"))}
