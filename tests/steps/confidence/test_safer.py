@@ -8,12 +8,15 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
+from dewpond.base.errors import SolverError
 from dewpond.base.model import HeadMargins
 from dewpond.base.pipesizing.clearance import level_asked_m
+from dewpond.steps.confidence import assess_confidence
 from steps.confidence.sure_ground import (
     assess,
     broken_scheme,
     hill_scheme,
+    level_terrain,
     project,
     resizer,
 )
@@ -147,9 +150,6 @@ def test_one_outlet_is_sized_for_the_quantile_of_its_own_head():
         margins.append(asked)
         return resizer(scheme, settings)(asked)
 
-    from dewpond.steps.confidence import assess_confidence
-    from steps.confidence.sure_ground import level_terrain
-
     assess_confidence(
         scheme.farm, level_terrain(scheme), scheme.network, scheme.heads, scheme.watering,
         scheme.flows, scheme.intake, resizer(scheme, settings)(), settings, resize,
@@ -198,3 +198,20 @@ def test_a_scheme_with_breaks_can_be_made_safer():
     found = assess(broken_scheme(), settings)
     assert found.design["feasible"] == 1.0
     assert found.design["least_chance"] >= 0.9
+
+
+def test_an_optimiser_that_gives_up_leaves_the_plan_standing():
+    settings = project({"height_standard_deviation_m": 1.8, "correlation_length_m": 200.0})
+    scheme = hill_scheme(seed=0, spacing_m=260.0)
+    sizes = resizer(scheme, settings)()
+
+    def give_up(margins):
+        raise SolverError("time limit")
+
+    found = assess_confidence(
+        scheme.farm, level_terrain(scheme), scheme.network, scheme.heads, scheme.watering,
+        scheme.flows, scheme.intake, sizes, settings, give_up,
+    )  # fmt: skip
+    assert found.design["feasible"] == 0.0
+    assert found.design["least_chance"] == found.outlets["chance"].min()
+    assert found.design_pipes["safe_outside_diameter_mm"].isna().all()

@@ -10,6 +10,7 @@ import pandas as pd
 from scipy.special import ndtri
 
 from dewpond.base.advice import in_cases, listed
+from dewpond.base.errors import SolverError
 from dewpond.base.model import HeadMargins, Network, Sizes
 from dewpond.base.surface import FloatArray
 from dewpond.base.words import words
@@ -85,7 +86,10 @@ def search_safer(
 
     def attempt(score: float) -> Safer:
         margins = _margins(line, places, network, along, at_outlet, score)
-        return _sized(margins, line, resize, chances)
+        try:
+            return _sized(margins, line, resize, chances)
+        except SolverError:  # the plan stands without its safer sister
+            return Safer(planned, np.zeros(len(line.outlets)), kept=False)
 
     as_planned = Safer(planned, chances(planned), kept=True)
     if as_planned.enough(wanted):
@@ -95,6 +99,9 @@ def search_safer(
     if first.enough(wanted):
         return first
     found = [as_planned, first]
+    if not first.kept:  # no pipe gives some head its margin: larger ones are past hope
+        found += [attempt(least * share) for share in _SMALLER]
+        return max(found, key=lambda one: one.rank)
     low = least
     for step in _LARGER:
         found.append(attempt(least + step))
@@ -103,8 +110,6 @@ def search_safer(
         if not found[-1].kept:
             break
         low = least + step
-    if not first.kept:
-        found += [attempt(least * share) for share in _SMALLER]
     return max(found, key=lambda one: one.rank)
 
 
