@@ -10,6 +10,7 @@ import shapely
 from costed import costing_with, line, plan_with
 from hand_plan import make_plan, with_scheme
 
+import farms
 from dewpond.base.model import Costing, Plan
 
 
@@ -311,3 +312,36 @@ class TestWholeLife:
     def test_without_interest_the_even_sum_is_the_mean(self, plan: Plan) -> None:
         life = plan_with(plan, costing={"discount_rate": 0.0}).scheme.costing.whole_life
         assert life["each_year"] == pytest.approx(life["total"] / 20)
+
+
+def test_a_scheme_without_outlets_has_a_source_and_no_stages() -> None:
+    """No place is flat enough for a fixed trough."""
+    plan = farms.plan(
+        farms.squares(1, 1, 200.0),
+        lambda x, y: 200.0 + 0.6 * (x - farms.WEST) + 0.0 * y,
+        siting={"steepest_degrees": 0.5},
+        design={"trough": "fixed"},
+    )
+    costing = plan.scheme.costing
+    assert costing is not None
+    assert set(costing.items["work"]) == {"source", "labour"}
+    assert costing.stages.empty
+    assert any("no stages" in warning for warning in costing.warnings)
+
+
+def test_a_bowser_is_hauled_and_its_water_paid_for() -> None:
+    """80 head of 350 kg drink 3,360 L on the peak day: four trips of an hour with 1,000 L."""
+    at = [farms.WEST, farms.SOUTH]
+    cart = {"name": "cart", "kind": "bowser", "at": at, "crs": farms.CRS,
+            "height_above_ground_m": 2.0}  # fmt: skip
+    plan = farms.plan(
+        farms.squares(2, 1, 200.0),
+        lambda x, y: 200.0 - 0.02 * (x - farms.WEST) + 0.0 * y,
+        source=[cart],
+        design={"trough": "fixed"},
+    )
+    costing = plan.scheme.costing
+    assert costing is not None
+    assert costing.running["water_m3"] == pytest.approx(3.36 * 0.6 * 200)
+    assert costing.running["hauling_h"] == pytest.approx(4.0 * 0.6 * 200)
+    assert costing.running["moving_h"] == 0.0
