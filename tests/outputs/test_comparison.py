@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -174,3 +175,14 @@ def test_written_twice_the_bytes_are_the_same(tmp_path: Path) -> None:
     ]  # fmt: skip
     for path in paths:
         assert path.read_bytes() == (tmp_path / "other" / path.name).read_bytes()
+
+
+def test_prints_in_the_units_of_the_documents() -> None:
+    """International foot 0.3048 m, by definition."""
+    figure = comparison_chart(replace(comparison(), units="US customary"))
+    (axes,) = figure.axes
+    assert axes.get_xlabel() == "Walk to water over the ground [ft]"
+    walk_m = comparison().outcomes[0].totals["worst_walk_m"]
+    said = " ".join(text.get_text() for text in figure.texts)
+    assert f"walk {walk_m / 0.3048:,.0f} ft" in said
+    assert "GBP " in said

@@ -50,7 +50,11 @@ def compare_plans(
     for name, changes, varied in cases:
         outcomes.append(replace(_planned(name, varied, progress), changes=changes))
     return Comparison(
-        project.holding.name, project.prices.currency, tuple(outcomes), library_versions()
+        project.holding.name,
+        project.prices.currency,
+        tuple(outcomes),
+        library_versions(),
+        project.documents.units,
     )
 
 

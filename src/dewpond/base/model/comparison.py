@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 from dewpond.base.model.plan import Verdict
 
@@ -87,12 +88,15 @@ class Comparison:
         The first is the project as it stands.
     versions : mapping of str to str
         Versions of the libraries that can change a figure.
+    units : {"metric", "US customary"}
+        Units that documents print.
     """
 
     holding: str
     currency: str
     outcomes: tuple[Outcome, ...]
     versions: Mapping[str, str] = field(default_factory=dict)
+    units: Literal["metric", "US customary"] = "metric"
 
     @property
     def met(self) -> bool:

@@ -12,9 +12,12 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
+from dewpond.base.measures import Measures, money
 from dewpond.base.model import Comparison, Outcome
 from dewpond.base.surface import FloatArray
+from dewpond.base.words import words
 from dewpond.outputs.drawing import lettering as letter
+from dewpond.outputs.drawing.scales import label_in_unit
 
 _WIDTH_IN, _PLOT_IN = 11.0, 6.2
 _LIST_IN, _ROW_IN, _TITLE_IN, _FOOT_IN = 4.1, 0.40, 0.75, 0.65
@@ -49,13 +52,20 @@ def comparison_chart(comparison: Comparison) -> Figure:
         (0.75 / _WIDTH_IN, (_FOOT_IN + 0.1) / height, (plot_width - 0.3) / _WIDTH_IN,
          (height - _TITLE_IN - _FOOT_IN - 0.1) / height)
     )  # fmt: skip
-    _write(figure, 0.3, height - 0.2, f"{letter.plain(comparison.holding, 45)}: settings compared",
-           14, bold=True)  # fmt: skip
-    _write(figure, 0.3, height - 0.48, "What each costs, and how far stock walk to water", 8.5)
+    _write(
+        figure,
+        0.3,
+        height - 0.2,
+        words("maps.title.compare", holding=letter.plain(comparison.holding, 45)),
+        14,
+        bold=True,
+    )
+    _write(figure, 0.3, height - 0.48, words("maps.compare.subtitle"), 8.5)
     shown = [(number, outcome) for number, outcome in numbered if _drawable(outcome)]
-    _dress(axes, comparison.currency, [outcome for _, outcome in shown])
+    measures = Measures(comparison.units)
+    _dress(axes, comparison.currency, [outcome for _, outcome in shown], measures)
     _draw(axes, shown)
-    _list(figure, numbered, comparison.currency, height)
+    _list(figure, numbered, comparison.currency, height, measures)
     _key(figure)
     return figure
 
@@ -70,7 +80,7 @@ def _mean(outcome: Outcome) -> float:
     return outcome.totals.get("mean_walk_m", math.nan)
 
 
-def _dress(axes: Axes, currency: str, outcomes: Sequence[Outcome]) -> None:
+def _dress(axes: Axes, currency: str, outcomes: Sequence[Outcome], measures: Measures) -> None:
     """Set axes from nothing to a little beyond the last point, with a quiet grid."""
     costs = [outcome.totals["cost"] for outcome in outcomes] or [1.0]
     walks = [outcome.totals["worst_walk_m"] for outcome in outcomes] or [1.0]
@@ -80,20 +90,18 @@ def _dress(axes: Axes, currency: str, outcomes: Sequence[Outcome]) -> None:
     axes.set_facecolor("white")
     axes.grid(color=letter.FAINT, linewidth=0.5)
     axes.set_axisbelow(True)
-    axes.xaxis.set_major_locator(MaxNLocator(8))
+    label_in_unit(axes.xaxis, 1 / measures.value("length", 1.0))
     axes.yaxis.set_major_locator(MaxNLocator(8))
-    for axis in (axes.xaxis, axes.yaxis):
-        axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.0f}"))
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.0f}"))
     axes.tick_params(length=3, width=0.6, color=letter.MUTED, labelcolor=letter.INK)
     for text in (*axes.get_xticklabels(), *axes.get_yticklabels()):
         text.set_fontproperties(letter.font(7.5))
     for side, spine in axes.spines.items():
         spine.set(color=letter.MUTED, linewidth=0.7, visible=side in {"left", "bottom"})
-    axes.set_xlabel("Walk to water over the ground [m]", fontproperties=letter.font(8.5))
-    axes.set_ylabel(
-        f"Whole cost [{letter.plain(currency, 10)}]", fontproperties=letter.font(8.5),
-        parse_math=False,
-    )  # fmt: skip
+    walk = words("maps.compare.walk", unit=measures.sign("length"))
+    cost = words("maps.compare.cost", currency=letter.plain(currency, 10))
+    axes.set_xlabel(walk, fontproperties=letter.font(8.5), parse_math=False)
+    axes.set_ylabel(cost, fontproperties=letter.font(8.5), parse_math=False)
 
 
 def _draw(axes: Axes, shown: Sequence[_Numbered]) -> None:
@@ -163,7 +171,13 @@ def _clear(place: FloatArray, taken: Sequence[FloatArray]) -> bool:
     return not len(tree.query(shapely.Point(place), predicate="dwithin", distance=_DISC_PT + 1))
 
 
-def _list(figure: Figure, numbered: Sequence[_Numbered], currency: str, height: float) -> None:
+def _list(
+    figure: Figure,
+    numbered: Sequence[_Numbered],
+    currency: str,
+    height: float,
+    measures: Measures,
+) -> None:
     """List every setting with its number, cost and walks, and why one was not planned."""
     left, top = _WIDTH_IN - _LIST_IN, height - _TITLE_IN - 0.08
     room_pt = (_LIST_IN - 0.3 - 0.3) * letter.POINTS_PER_INCH
@@ -172,28 +186,33 @@ def _list(figure: Figure, numbered: Sequence[_Numbered], currency: str, height: 
         _write(figure, left + 0.2, y, str(number), 8.5, bold=True, align="right")
         name, size = letter.fit(letter.plain(outcome.name, 80), 8.5, room_pt, "bold")
         _write(figure, left + 0.3, y, name, size, bold=True)
-        text, size = letter.fit(letter.plain(_line(outcome, currency), 160), 7, room_pt)
+        text, size = letter.fit(letter.plain(_line(outcome, currency, measures), 160), 7, room_pt)
         _write(figure, left + 0.3, y - 0.165, text, size)
 
 
-def _line(outcome: Outcome, currency: str) -> str:
+def _line(outcome: Outcome, currency: str, measures: Measures) -> str:
     if not outcome.planned:
-        return f"not planned: {outcome.failure.splitlines()[0]}"
+        return words("maps.compare.not_planned", failure=outcome.failure.splitlines()[0])
     totals = outcome.totals
-    parts = [f"{totals['cost']:,.0f} {currency}", f"{totals['outlets']:.0f} outlets"]
+    parts = [
+        money(totals["cost"], currency),
+        words("maps.totals.outlets", count=int(totals["outlets"])),
+    ]
     if _drawable(outcome):
-        parts.append(f"walk {totals['worst_walk_m']:.0f} m, mean {_mean(outcome):.0f} m")
+        longest = measures.text("length", totals["worst_walk_m"])
+        mean = measures.text("length", _mean(outcome))
+        parts.append(words("maps.compare.walks", longest=longest, mean=mean))
     short = len(outcome.shortfalls)
     if short:
-        parts.append(f"{short} requirement{'s' if short > 1 else ''} not met")
-    return "  ·  ".join(parts)
+        parts.append(words("maps.compare.not_met", count=short))
+    return letter.SEPARATOR.join(parts)
 
 
 def _key(figure: Figure) -> None:
     entries = [
-        (_disc(0, 0, met=True), "Longest walk; every requirement met"),
-        (_disc(0, 0, met=False), "Longest walk; something falls short"),
-        (_ring(0, 0, letter.PIPE), "Mean walk over the ground in reach"),
+        (_disc(0, 0, met=True), words("maps.compare.met")),
+        (_disc(0, 0, met=False), words("maps.compare.short")),
+        (_ring(0, 0, letter.PIPE), words("maps.compare.mean")),
     ]
     for handle, _ in entries:
         handle.set_markersize(handle.get_markersize() * 0.6)
