@@ -54,11 +54,23 @@ def test_names_of_all_scripts_are_drawn_and_found(tmp_path: Path) -> None:
     assert "\x07" not in schedule
 
 
-def test_figures_after_a_name_from_right_to_left_stay_behind_it() -> None:
-    from dewpond.outputs.drawing.plan_sheet.page import one_line
+def test_words_stay_apart_from_a_name_from_right_to_left() -> None:
+    """In the title of a section the words after such a name begin clear of it."""
+    job = job_of(1, 1, source="المنبع القديم")
+    draft = next(d for d in draft_sheets(job) if "sections" in d.title)
+    page = Page(job.paper)
+    draft.draw(page)
+    (title,) = [t for t in page.axes.texts if t.get_text().startswith("Section 1")]
+    parts = [layout_mm(part, title) for part in ("Section 1: ", "المنبع القديم", " to outlet 1")]
+    assert layout_mm(title.get_text(), title) == pytest.approx(sum(parts), rel=0.01)
 
-    assert one_line("שדה").endswith("\N{LEFT-TO-RIGHT MARK}")
-    assert one_line("Field") == "Field"
+
+def layout_mm(text: str, like) -> float:
+    """Width of a text in the lettering of another."""
+    from matplotlib.textpath import text_to_path
+
+    font = like.get_fontproperties()
+    return text_to_path.get_text_width_height_descent(text, font, ismath=False)[0] * MM_PER_POINT
 
 
 LONG = {

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Sequence
 from typing import Any
 
@@ -15,9 +14,6 @@ from matplotlib.patches import Rectangle
 
 from dewpond.outputs.drawing import lettering as letter
 from dewpond.outputs.drawing.plan_sheet.paper import MM_PER_INCH, MM_PER_POINT, Extent, Paper
-
-_LEFT_TO_RIGHT = "\N{LEFT-TO-RIGHT MARK}"
-_RIGHT_TO_LEFT = ("R", "AL")
 
 
 class Page:
@@ -106,18 +102,13 @@ class Page:
         )
 
 
-def one_line(text: str, longest: int = 120) -> str:
+def one_line(name: str, longest: int = 120) -> str:
     """Return a name from the data as it can be drawn among other words.
 
-    A name that is written from right to left must not draw the words and figures after it along.
+    No figure may follow such a name directly: after one that is written from right to left it
+    would be drawn on its wrong side, and marks that prevent this cost the room between words.
     """
-    shown = letter.plain(text, longest)
-    return shown + _LEFT_TO_RIGHT if is_right_to_left(shown) else shown
-
-
-def is_right_to_left(text: str) -> bool:
-    """Say whether any letter is of a script that is written from right to left."""
-    return any(unicodedata.bidirectional(character) in _RIGHT_TO_LEFT for character in text)
+    return letter.plain(name, longest)
 
 
 def wrapped(text: str, size_pt: float, room_mm: float) -> list[str]:
