@@ -13,7 +13,6 @@ import pytest
 import shapely
 from hand_plan import CRS, make_plan, with_scheme
 from hand_water import no_water, nothing_fits
-from markupsafe import escape
 from proposal_plans import (
     FOREIGN,
     HARMFUL,
@@ -331,7 +330,7 @@ class TestNames:
         told = words(html)
         for name in FOREIGN:
             assert name in told
-            assert f'<bdi dir="auto">{escape(name)}</bdi>' in html
+            assert f'<bdi dir="auto">{environment().filters["e"](name)}</bdi>' in html
 
     def test_long_names_are_shortened_on_the_map_alone(self) -> None:
         plan = named(("x" * 300, "word " * 80, "c", "d"))
@@ -449,7 +448,7 @@ def test_chances_are_never_rounded_to_certainty(share: float, said: tuple[int, i
 
 def test_text_in_a_style_sheet_is_escaped_by_number() -> None:
     """CSS Syntax Module Level 3, section 4.3.7: a hexadecimal escape ends with a blank."""
-    assert str(css_text('a"</b')) == '"a\\22 \\3c \\2f b"'
+    assert css_text('a"</b') == '"a\\22 \\3c \\2f b"'
 
 
 def test_names_in_a_row() -> None:

@@ -10,7 +10,6 @@ from functools import lru_cache
 from importlib.resources import files
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
 
 
 @lru_cache(maxsize=1)
@@ -35,10 +34,10 @@ def environment() -> Environment:
     return made
 
 
-def static(name: str) -> Markup:
+def static(name: str) -> str:
     """Return a file of the templates that holds no value of the plan: style sheet or script."""
     path = files("dewpond.outputs.proposal").joinpath("templates", name)
-    return Markup(path.read_text(encoding="utf-8"))
+    return path.read_text(encoding="utf-8")
 
 
 def fingerprint(text: str) -> str:
@@ -47,10 +46,10 @@ def fingerprint(text: str) -> str:
     return "sha256-" + base64.b64encode(digest).decode("ascii")
 
 
-def css_text(text: object) -> Markup:
+def css_text(text: object) -> str:
     """Return text as a string of a style sheet, every sign but plain letters by its number."""
     signs = (c if c.isascii() and c.isalnum() else f"\\{ord(c):x} " for c in str(text))
-    return Markup('"' + "".join(signs) + '"')
+    return '"' + "".join(signs) + '"'
 
 
 def listed(names: Iterable[object], last: str = ", ") -> str:

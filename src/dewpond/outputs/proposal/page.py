@@ -51,7 +51,7 @@ def proposal_html(plan: Plan, layers: Layers, *, comparison: Comparison | None =
     return environment().get_template("proposal.html").render(
         style=static("proposal.css"),
         script=script,
-        policy=fingerprint(str(script)),
+        policy=fingerprint(script),
         m=measures,
         map=site_map,
         map_data=_map_data(site_map, measures),
