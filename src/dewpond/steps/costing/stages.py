@@ -145,7 +145,7 @@ def _needs(facts: Facts, outlets: list[str], elements: list[str]) -> BoolArray:
 def _waters(facts: Facts, reach: Reach, outlets: list[str]) -> BoolArray:
     """Return which cells each outlet waters, shape (outlets, cells)."""
     sites = facts.network.nodes.loc[outlets, "site"].to_numpy(dtype=np.intp)
-    return np.asarray(reach.walk_m[sites].toarray() > 0.0)
+    return np.asarray(reach.walk_m[sites].astype(bool).toarray())
 
 
 def _patches(waters: BoolArray) -> tuple[BoolArray, npt.NDArray[np.intp]]:
