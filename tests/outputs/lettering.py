@@ -61,13 +61,14 @@ def unnamed(pieces: Sequence[Piece], names: Sequence[str]) -> list[str]:
 
 
 def _ticks_beyond(figure: Figure) -> list[Text]:
-    """Return figures of ticks that lie beyond their axis: they are there, but never drawn."""
+    """Return figures of ticks beyond their axis, or of axes put off: there, but never drawn."""
     found = []
     for axes in figure.axes:
         for axis, which in ((axes.xaxis, 0), (axes.yaxis, 1)):
             low, high = sorted(axis.get_view_interval())
             texts = axis.get_ticklabels()
-            found += [t for t in texts if not low <= t.get_position()[which] <= high]
+            seen = axes.axison and axes.get_visible()
+            found += [t for t in texts if not (seen and low <= t.get_position()[which] <= high)]
     return found
 
 

@@ -70,6 +70,7 @@ _ON_PIPE: dict[str, Style] = {
 _CLEAR_PT = {"meter": 20.0, "drain": 12.0}
 _USUAL_CLEAR_PT = 10.5
 """How far from the ends of its pipe a thing is drawn, so that no node covers it [points]."""
+_SHORTEST_PT, _ASIDE_PT = 11.0, 10.0
 _CROWDED_M, _SMALLER = 4.3, 0.75
 """Pipes are short on paper from 1:12,000 on [metres a point]: what stands on them is smaller."""
 
@@ -172,8 +173,13 @@ def _places(
         at = min(max(line.project(point), clear), line.length - clear)
         before, after = (line.interpolate(at + step) for step in (-metres_per_point,
                                                                   metres_per_point))  # fmt: skip
-        places.append(line.interpolate(at))
-        angles.append(float(np.arctan2(after.y - before.y, after.x - before.x)))
+        angle = float(np.arctan2(after.y - before.y, after.x - before.x))
+        # On a pipe so short that its own ends would cover it, it stands beside the pipe.
+        aside = 0.0 if line.length > 2 * _SHORTEST_PT * metres_per_point else 1.0
+        aside *= _ASIDE_PT * metres_per_point * (-1 if kind == "meter" else 1)
+        on = line.interpolate(at)
+        places.append(shapely.Point(on.x - aside * np.sin(angle), on.y + aside * np.cos(angle)))
+        angles.append(angle)
     return places, angles
 
 
