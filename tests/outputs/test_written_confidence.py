@@ -18,6 +18,7 @@ from matplotlib.patches import Rectangle
 from dewpond.base.advice import advice, in_cases, listed
 from dewpond.base.measures import Measures
 from dewpond.base.model import Confidence, Plan
+from dewpond.cli import run
 from dewpond.outputs import write_plan
 from dewpond.outputs.drawing import confidence_map, influences_chart
 from dewpond.outputs.layers import plan_layers
@@ -170,3 +171,21 @@ class TestWords:
 
     def test_without_outlets_nothing(self, found: Confidence) -> None:
         assert advice(replace(found, outlets=found.outlets.iloc[:0]), "GBP") == ""
+
+
+class TestCommand:
+    def test_the_last_words_are_the_advice(
+        self,
+        plan: Plan,
+        root: Path,
+        tmp_path: Path,
+        monkeypatch: pytest.MonkeyPatch,
+        capsys: pytest.CaptureFixture[str],
+    ) -> None:
+        monkeypatch.setattr("dewpond.plan.plan_holding", lambda project, progress: plan)
+        monkeypatch.setattr("dewpond.outputs.write_plan", lambda plan, folder: ())
+        project = root / "sample_data" / "holding.toml"
+        assert run(["plan", str(project), "-o", str(tmp_path / "out")]) == 1
+        *_, said, where = capsys.readouterr().err.strip().splitlines()
+        assert said.startswith("Outlet 4 works in 7 of 10 cases")
+        assert where.startswith("results in")
