@@ -180,9 +180,9 @@ def test_only_the_window_needed_is_read(tmp_path):
     write_dem(tmp_path / "terrain.tif", corners=(-9000, -9000, 9000, 9000), posting=20.0)
     (layer,) = read(tmp_path).surface.layers
     rows, columns = layer.values.shape
-    # 600 m by 250 m of paddocks and source, 250 m of margin, two cells of 20 m, on each side.
-    assert columns <= (600 + 500) / 20 + 6
-    assert rows <= (250 + 500) / 20 + 6
+    # 600 m by 250 m of paddocks and source, 500 m to look for a tank in, two cells of 20 m, on each side.
+    assert columns <= (600 + 1000) / 20 + 6
+    assert rows <= (250 + 1000) / 20 + 6
 
 
 def test_a_window_beyond_memory_is_averaged_and_says_so(tmp_path, monkeypatch):

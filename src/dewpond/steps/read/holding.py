@@ -75,7 +75,8 @@ def read_holding(
         )
     crs, kept = _in_working_crs(project, drawing, named, layer, notes)
     sources = place_sources(project.source, crs, kept, notes)
-    area = _area(kept, sources) if kept is not None else None
+    search_m = project.supply.tank_search_m
+    area = _area(kept, sources, search_m) if kept is not None else None
     features = read_features(project.features, project.folder, crs, area, notes)
     if kept is not None:
         kept = take_off_keep_outs(kept, features.keep_out, drawing.sliver_width_m, notes)
@@ -154,13 +155,16 @@ def _lon_lat(named: gpd.GeoDataFrame) -> Bounds:
     return west, south, float(longitude.max()), float(latitude.max())
 
 
-def _area(paddocks: gpd.GeoDataFrame, sources: Sequence[Source]) -> Bounds:
-    """Return the extent that needs heights and features: paddocks, sources and a margin."""
+def _area(paddocks: gpd.GeoDataFrame, sources: Sequence[Source], search_m: float) -> Bounds:
+    """Return the extent that needs heights and features: paddocks, sources and a margin.
+
+    The margin holds the ground on which a place for a tank may be looked for.
+    """
     west, south, east, north = paddocks.total_bounds.tolist()
     eastings = [west, east, *(source.easting_m for source in sources)]
     northings = [south, north, *(source.northing_m for source in sources)]
     extent = max(max(eastings) - min(eastings), max(northings) - min(northings))
-    margin = max(_LEAST_MARGIN_M, _MARGIN_SHARE * extent)
+    margin = max(_LEAST_MARGIN_M, _MARGIN_SHARE * extent, search_m)
     return (
         min(eastings) - margin,
         min(northings) - margin,
