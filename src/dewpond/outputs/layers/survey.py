@@ -15,14 +15,16 @@ def survey_points(plan: Plan) -> gpd.GeoDataFrame:
     found = plan.confidence
     rows = None if found is None else found.survey
     if rows is None or rows.empty:
-        numbers = ("order", "ground_level_m", "deviation_m", "doubt_before", "doubt_after")
+        order = np.empty(0, dtype=np.intp)
+        numbers = ("ground_level_m", "deviation_m", "doubt_before", "doubt_after")
         empty = {name: np.empty(0) for name in numbers}
-        return table(plan, {"name": texts([]), **empty, "settles": texts([])}, [])
+        columns = {"name": texts([]), "order": order, **empty, "settles": texts([])}
+        return table(plan, columns, [])
     return table(
         plan,
         {
             "name": texts(list(rows["name"])),
-            "order": np.arange(1.0, len(rows) + 1.0),
+            "order": np.arange(1, len(rows) + 1),
             "ground_level_m": figures(rows["level_m"], LEVEL),
             "deviation_m": figures(rows["deviation_m"], LEVEL),
             "doubt_before": figures(rows["doubt_before"], SHARE),
