@@ -189,3 +189,42 @@ steepest_degrees = 45.0
 
 def _toml(value: object) -> str:
     return f'"{value}"' if isinstance(value, str) else str(value)
+
+
+def write_real_places(folder: Path, real_data: Path) -> list[Path]:
+    """Write the project files of the two real places, on their own boundaries and heights."""
+    north = real_data / "lancashire_uk_farm"
+    south = real_data / "nsw_au_paddocks_translated"
+    paddocks = gpd.read_file(south / "paddocks_translated_epsg6933.gpkg")
+    paddocks["name"] = [f"paddock {number}" for number in range(1, len(paddocks) + 1)]
+    paddocks.to_file(folder / "south.gpkg")
+    places = {
+        "north": (north / "fields_54_wgs84.geojson", "PARCEL_ID", north / "SD84.asc"),
+        "south": (folder / "south.gpkg", "name", south / "dem_h_10m_epsg28355.tif"),
+    }
+    written = []
+    for name, (boundaries, field, elevation) in places.items():
+        point = gpd.read_file(boundaries).to_crs(4326).geometry.iloc[0].representative_point()
+        text = f"""
+[holding]
+name = "{name}"
+[terrain]
+elevation = "{elevation.as_posix()}"
+height_unit = "metre"
+[paddocks]
+boundaries = "{boundaries.as_posix()}"
+name_field = "{field}"
+[[mob]]
+name = "stores"
+species = "cattle"
+head = 80
+weight_kg = 350.0
+[[source]]
+name = "tank"
+kind = "header_tank"
+at = [{point.x!r}, {point.y!r}]
+height_above_ground_m = 1.0
+"""
+        (folder / f"{name}.toml").write_text(text, "utf-8")
+        written.append(folder / f"{name}.toml")
+    return written

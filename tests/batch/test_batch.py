@@ -39,6 +39,22 @@ def test_each_holding_is_planned_as_by_itself(
         assert undisturbed[f"holdings/holding-00001/{name}"] == digest
 
 
+@pytest.mark.slow
+def test_two_real_places_among_many_are_to_the_byte_what_they_are_alone(
+    mine: Path, real_data: Path, run: Run, tmp_path: Path
+) -> None:
+    places = synthetic.write_real_places(mine, real_data)
+    report = run(mine, tmp_path / "out", processes=2, search_s=20.0, documents=False)
+    assert report.failures == ()
+    rows = by_holding(tmp_path / "out")
+    for path in places:
+        # What the clock cuts short repeats by chance only, so it must not have been.
+        assert rows[path.stem]["cut_by_clock"] == "no"
+        project = limited(load_project(path), BatchOptions(search_s=20.0))
+        write_plan(plan_holding(project), tmp_path / path.stem, documents=False, timed=False)
+        assert tree(tmp_path / path.stem) == tree(tmp_path / "out" / "holdings" / path.stem)
+
+
 def test_tables_agree_with_the_plans(made: Path, run: Run, tmp_path: Path) -> None:
     report = run(made, tmp_path / "out")
     assert report.holdings == sum(report.by_status.values()) == HOLDINGS
