@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 import math
 from collections.abc import Sequence
 from dataclasses import asdict
-from typing import Any
 
 from dewpond.base.model import Change, Comparison, Outcome
+from dewpond.base.strict_json import json_text
 
 # Totals by their names, with the decimals written: whole pounds and metres are what can be built.
 _FIGURES = {
@@ -80,7 +79,7 @@ def comparison_json(comparison: Comparison, files: Sequence[str]) -> str:
         "versions": dict(comparison.versions),
         "files": list(files),
     }
-    return json.dumps(_clean(record), ensure_ascii=False, indent=1) + "\n"
+    return json_text(record)
 
 
 def said(change: Change) -> str:
@@ -109,13 +108,3 @@ def _yes(value: bool) -> str:
 def _plain_cell(text: str) -> str:
     """Keep a spreadsheet from taking text from the project file for a formula."""
     return f"'{text}" if text.startswith(("=", "+", "-", "@", "\t", "\r")) else text
-
-
-def _clean(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {str(key): _clean(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_clean(item) for item in value]
-    if isinstance(value, float):
-        return round(value, 9) if math.isfinite(value) else None
-    return value

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import json
-import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -12,6 +10,7 @@ import pandas as pd
 
 from dewpond.base.advice import advice
 from dewpond.base.model import Costing, Isolation, Plan, Proof, Scheme
+from dewpond.base.strict_json import json_text
 
 
 def summary_text(plan: Plan, files: Sequence[str], *, timed: bool = True) -> str:
@@ -31,11 +30,11 @@ def summary_text(plan: Plan, files: Sequence[str], *, timed: bool = True) -> str
     str
         JSON with the keys of the published contract; a figure that is not known is null.
     """
-    record = _clean(_summary(plan, files))
+    record = _summary(plan, files)
     if not timed:
         # Settings may hold seconds too, and those are an input.
         record = {**_untimed(record), "settings": record["settings"]}
-    return json.dumps(record, ensure_ascii=False, indent=1) + "\n"
+    return json_text(record)
 
 
 def _summary(plan: Plan, files: Sequence[str]) -> dict[str, Any]:
@@ -190,16 +189,3 @@ def _untimed(value: Any) -> Any:
     if isinstance(value, dict):
         return {key: None if key == "seconds" else _untimed(item) for key, item in value.items()}
     return [_untimed(item) for item in value] if isinstance(value, list) else value
-
-
-def _clean(value: Any) -> Any:
-    """Return a value that strict JSON can hold; floats to the nanometre, unknowns null."""
-    if isinstance(value, Mapping):
-        return {str(key): _clean(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_clean(item) for item in value]
-    if hasattr(value, "item"):
-        value = value.item()
-    if isinstance(value, float):
-        return round(value, 9) if math.isfinite(value) else None
-    return value

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from dewpond.base.model import CommandArea
+from dewpond.base.strict_json import json_text
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
@@ -37,7 +37,7 @@ def command_json(area: CommandArea, files: Sequence[str]) -> str:
     files : sequence of str
         Paths of all files of the result; they tell a later run which files it may replace.
     """
-    return json.dumps(_clean(_record(area, files)), ensure_ascii=False, indent=1) + "\n"
+    return json_text(_record(area, files))
 
 
 def _record(area: CommandArea, files: Sequence[str]) -> dict[str, Any]:
@@ -102,15 +102,3 @@ def _cell(key: str, value: Any) -> str:
         return f"{value:.{decimals}f}" if math.isfinite(value) else ""
     text = str(value)
     return f"'{text}" if text.startswith(_FORMULA) else text
-
-
-def _clean(value: Any) -> Any:
-    if isinstance(value, Mapping):
-        return {str(key): _clean(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_clean(item) for item in value]
-    if hasattr(value, "item"):
-        value = value.item()
-    if isinstance(value, float):
-        return round(value, 9) if math.isfinite(value) else None
-    return value

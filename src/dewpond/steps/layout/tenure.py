@@ -17,6 +17,7 @@ import numpy.typing as npt
 import shapely
 
 from dewpond.base.model import Candidates, Corridors, Holding
+from dewpond.base.parcels import length_only_on_m
 from dewpond.base.settings import DesignSettings, LayoutSettings
 from dewpond.base.surface import FloatArray
 
@@ -60,8 +61,14 @@ def pipe_tenure(
     new = (edges["laying"] != "existing").to_numpy()
     bound = _paddocks_that_forbid_works(holding, layout)
     buried = design.laying == "buried"
-    on_bound_m = _length_on(holding.paddocks, bound, edges) if buried else np.zeros(len(edges))
-    wayleave_m = _length_on(holding.paddocks, _with_tenure(holding, ("wayleave",)), edges)
+    on_bound_m = (
+        length_only_on_m(holding.paddocks, bound, edges.geometry, _BESIDE_M)
+        if buried
+        else np.zeros(len(edges))
+    )
+    wayleave_m = length_only_on_m(
+        holding.paddocks, _with_tenure(holding, ("wayleave",)), edges.geometry, _BESIDE_M
+    )
     allowed = np.asarray(~new | (on_bound_m <= _TOUCH_M))
     return PipeTenure(allowed, np.where(new, wayleave_m, 0.0))
 
@@ -89,17 +96,3 @@ def _near(
     tree = shapely.STRtree(paddocks.geometry.loc[ids].to_numpy())
     near[tree.query(points, predicate="dwithin", distance=_BESIDE_M)[0]] = True
     return near
-
-
-def _length_on(
-    paddocks: gpd.GeoDataFrame, ids: npt.NDArray[np.intp], edges: gpd.GeoDataFrame
-) -> FloatArray:
-    """Return how much of each edge cannot lie elsewhere than on some paddocks [m in plan]."""
-    if not len(ids):
-        return np.zeros(len(edges))
-    others = np.setdiff1d(paddocks.index.to_numpy(), ids)
-    own = shapely.union_all(shapely.buffer(paddocks.geometry.loc[ids].to_numpy(), _BESIDE_M))
-    free = shapely.union_all(shapely.buffer(paddocks.geometry.loc[others].to_numpy(), _BESIDE_M))
-    lines = edges.geometry.to_numpy()
-    length: FloatArray = shapely.length(shapely.intersection(lines, shapely.difference(own, free)))
-    return length
