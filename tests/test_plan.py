@@ -92,6 +92,38 @@ def new_south_wales(folder: Path) -> Plan:
         return plan_holding(project_from_dict(raw), paddocks=fields, elevation=data)
 
 
+def test_a_plan_sized_for_the_wanted_chance_has_it_at_every_outlet() -> None:
+    tables = {
+        "terrain": {"height_standard_deviation_m": 3.0, "correlation_length_m": 120.0},
+        "design": {"walk_limit_m": 150.0, "laying": "buried"},
+        "layout": {"optimality_gap": 0.0},
+        "source": [{"name": "tank", "kind": "header_tank", "at": [WEST, SOUTH], "crs": CRS,
+                    "height_above_ground_m": 40.0}],
+    }  # fmt: skip
+    guess = plan(FIELDS, hill, **tables)
+    safer = plan(FIELDS, hill, **tables, confidence={"size_for": "wanted chance"})
+    assert guess.confidence is not None
+    assert safer.confidence is not None
+    assert guess.confidence.outlets["chance"].min() < 0.9
+    assert guess.confidence.design["built"] == 0.0
+    assert safer.confidence.outlets["chance"].min() >= 0.9
+    assert safer.confidence.design["built"] == 1.0
+    # Laid, delivered and paid for with those sizes, not only told.
+    extra = safer.totals["pipe_cost"] - guess.totals["pipe_cost"]
+    assert extra == pytest.approx(guess.confidence.design["extra_cost"])
+    assert extra > 0.0
+    assert safer.totals["laying_cost"] == guess.totals["laying_cost"]
+    wider = safer.scheme.sizes.pipes["outside_diameter_mm"]
+    assert (wider >= guess.scheme.sizes.pipes["outside_diameter_mm"]).any()
+    flow = "available_flow_l_min"
+    assert (
+        safer.scheme.delivery.outlets[flow] >= guess.scheme.delivery.outlets[flow] - 1e-6
+    ).all()
+    assert safer.scheme.costing is not None
+    assert guess.scheme.costing is not None
+    assert safer.scheme.costing.totals["gross"] > guess.scheme.costing.totals["gross"]
+
+
 class Heights:
     """Bilinear heights straight from a raster file, worked out here by hand."""
 

@@ -111,4 +111,5 @@ def _safer(found: Confidence, currency: str) -> list[str]:
     extra = float(design["extra_cost"])
     if extra <= 0:
         return []
-    return [words("confidence.advice.safer", wanted=wanted, extra=money(extra, currency))]
+    key = "built_safer" if design.get("built") else "safer"
+    return [words(f"confidence.advice.{key}", wanted=wanted, extra=money(extra, currency))]

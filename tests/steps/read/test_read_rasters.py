@@ -180,7 +180,8 @@ def test_only_the_window_needed_is_read(tmp_path):
     write_dem(tmp_path / "terrain.tif", corners=(-9000, -9000, 9000, 9000), posting=20.0)
     (layer,) = read(tmp_path).surface.layers
     rows, columns = layer.values.shape
-    # 600 m by 250 m of paddocks and source, 500 m to look for a tank in, two cells of 20 m, on each side.
+    # 600 m by 250 m of paddocks and source; 500 m to look for a tank in and two cells of 20 m on
+    # each side.
     assert columns <= (600 + 1000) / 20 + 6
     assert rows <= (250 + 1000) / 20 + 6
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from dewpond.base.model.water import Sizes
 from dewpond.base.surface import FloatArray
 
 
@@ -80,11 +81,14 @@ class Confidence:
         The same scheme sized so that each outlet works with the wanted chance: ``wanted``,
         ``feasible`` (1.0 or 0.0), ``least_chance`` (of the least sure outlet; where it cannot be
         had, in the safest design found), ``chance_all``, ``pipe_cost``, ``extra_cost`` (against
-        the best guess; all three NaN where it cannot be had), ``reason`` (why it cannot).
+        the best guess; all three NaN where it cannot be had), ``reason`` (why it cannot),
+        ``built`` (1.0 where the plan itself is sized so).
     design_pipes : DataFrame
         Row label = pipe name; columns ``outside_diameter_mm``, ``pressure_class_bar`` as planned,
         ``safe_outside_diameter_mm``, ``safe_pressure_class_bar`` for the wanted chance.
     warnings : tuple of str
+    safer : Sizes or None
+        Pipe of that design; None where it cannot be had or the plan has it already.
     """
 
     outlets: pd.DataFrame
@@ -98,3 +102,4 @@ class Confidence:
     design: Mapping[str, float | str]
     design_pipes: pd.DataFrame
     warnings: tuple[str, ...] = ()
+    safer: Sizes | None = None

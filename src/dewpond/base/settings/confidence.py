@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from pydantic import Field, model_validator
 
 from dewpond.base.settings.fields import COMMON_PRACTICE, Table, setting
@@ -41,6 +43,11 @@ class ConfidenceSettings(Table):
         COMMON_PRACTICE,
         ge=0.5,
         lt=1,
+    )
+    size_for: Literal["best guess", "wanted chance"] = setting(
+        "best guess",
+        "What the pipe of the plan is sized for: the heights as they are best known, or so that "
+        "each outlet works with the wanted chance, where pipe can give it.",
     )
     survey_points: int = setting(
         5, "How many spots to level on site are listed, best first.", COMMON_PRACTICE, ge=0, le=50

@@ -130,6 +130,7 @@ def assess_confidence(
         design=design_record(safer, line, served, together, sizes, ask.wanted),
         design_pipes=design_pipes(sizes, sure),
         warnings=_warnings(settings, error, line, served, fits),
+        safer=None if sure is sizes else sure,
     )  # fmt: skip
 
 

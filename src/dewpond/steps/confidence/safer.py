@@ -199,7 +199,7 @@ def design_record(
     record: dict[str, float | str] = {
         "wanted": wanted, "feasible": 0.0,
         **dict.fromkeys(("least_chance", "chance_all", "pipe_cost", "extra_cost"), np.nan),
-        "reason": "",
+        "reason": "", "built": 0.0,
     }  # fmt: skip
     if not line.outlets:
         return {**record, "reason": words("confidence.design.no_outlet")}
