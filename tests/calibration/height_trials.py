@@ -238,9 +238,17 @@ def stand_tank(site: Site, level_m: float, aside: np.ndarray) -> dict[str, Any]:
 
 
 def works_on_truth(
-    holding: Holding, network: Network, heads: Heads, sizes: Sizes, ground: Ground
+    holding: Holding,
+    network: Network,
+    heads: Heads,
+    sizes: Sizes,
+    ground: Ground,
+    lift_m: float = 0.0,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return whether each outlet works on the true ground, and its true spare head [m].
+
+    ``lift_m`` is how much higher the tank stands than it was planned; moved so, it may stand in
+    the ground, and the first 25 m of pipe are let lie as deep.
 
     Losses do not change with the ground, so the water everywhere stands as much higher or lower
     as the tank does. Worked from the geometry and the grade lines of the plan alone, on points
@@ -249,13 +257,14 @@ def works_on_truth(
     truth, seen = ground.surface, holding.surface
     source = holding.sources[network.source]
     at = np.array([source.easting_m]), np.array([source.northing_m])
-    sunk_m = float((seen.heights_m(*at) - truth.heights_m(*at))[0])
+    sunk_m = float((seen.heights_m(*at) - truth.heights_m(*at))[0]) - lift_m
     root = network.nodes.index[0]
     passes = {str(root): True}
     for name, pipe in network.pipes.iterrows():
         clear = _clear(
             heads.sections[str(name)], sizes.grade[str(name)], truth, heads.source_level_m, sunk_m,
             float(sizes.pipes.at[name, "working_head_m"]), first=pipe["from_node"] == root,
+            deep=lift_m != 0.0,
         )  # fmt: skip
         passes[pipe["to_node"]] = passes[pipe["from_node"]] and clear
     nodes = network.nodes.loc[sizes.outlets.index]
@@ -276,6 +285,7 @@ def _clear(
     working_head_m: float,
     *,
     first: bool,
+    deep: bool,
 ) -> bool:
     """Return whether water stands over the true ground all along a pipe, within its class."""
     along = section.distance_m - section.distance_m[0]
@@ -286,6 +296,6 @@ def _clear(
     water_m = np.interp(fine, rows, grade["grade_level_m"].to_numpy(float)) - sunk_m
     over = water_m >= ground_m - ROUNDING_M
     if first:  # pipe leaves a tank below its water: the first 25 m are no summit
-        over |= (fine <= 25.0) & (ground_m <= still_m - sunk_m)
+        over |= (fine <= 25.0) & (deep | (ground_m <= still_m - sunk_m))
     strong = still_m - sunk_m - ground_m <= working_head_m
     return bool((over & strong).all())

@@ -44,7 +44,12 @@ REAL = [
 ]
 
 
-def run(work: Any, numbers: Iterable[int], title: str) -> list[dict[str, Any]]:
+def run(
+    work: Callable[[int], Any],
+    numbers: Iterable[int],
+    title: str,
+    save: Callable[[list[dict[str, Any]]], None] | None = None,
+) -> list[dict[str, Any]]:
     """Run trials in two processes and return their records in the order of the numbers."""
     start = time.perf_counter()
     records: list[dict[str, Any]] = []
@@ -52,9 +57,23 @@ def run(work: Any, numbers: Iterable[int], title: str) -> list[dict[str, Any]]:
     with get_context("spawn").Pool(2) as pool:
         for number, found in enumerate(pool.imap(work, numbers, chunksize=2)):
             records.extend(found if isinstance(found, list) else [found])
-            if number % 20 == 19:
+            if number % 10 == 9:
                 print(f"{title}: {number + 1}, {time.perf_counter() - start:.0f} s", flush=True)
+                if save is not None:
+                    save(records)
     return records
+
+
+def keep(group: str, records: list[dict[str, Any]]) -> None:
+    """Put the rows of a group into the file, in place of those that were there."""
+    kept = pd.read_csv(RESULTS, keep_default_na=False) if RESULTS.exists() else pd.DataFrame()
+    if len(kept):
+        kept = kept[kept["group"] != group]
+    found = pd.DataFrame(records).round(4)
+    found.insert(0, "group", group)
+    pd.concat([kept, found]).sort_values(
+        "group", key=lambda names: names.map(list(GROUPS).index), kind="stable"
+    ).to_csv(RESULTS, index=False)
 
 
 GROUPS: dict[str, Callable[[int], Any]] = {
@@ -65,14 +84,10 @@ GROUPS: dict[str, Callable[[int], Any]] = {
 
 
 def main(trials: int, groups: Sequence[str]) -> None:
-    """Run groups of cases; each takes the place of its rows in the file once it is done."""
+    """Run groups of cases; the file is written anew every ten trials."""
     for group in groups:
-        kept = pd.read_csv(RESULTS, keep_default_na=False) if RESULTS.exists() else pd.DataFrame()
-        if len(kept):
-            kept = kept[kept["group"] != group]
-        found = pd.DataFrame(run(GROUPS[group], range(trials), group)).round(4)
-        found.insert(0, "group", group)
-        pd.concat([kept, found]).to_csv(RESULTS, index=False)
+        save = partial(keep, group)
+        save(run(GROUPS[group], range(trials), group, save))
 
 
 if __name__ == "__main__":
