@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ from pyarrow import parquet
 from dewpond import Plan
 from dewpond.outputs.layers import plan_layers
 from dewpond.outputs.register import TABLES, Register, Screening, failed_rows, plan_rows
+from dewpond.outputs.register.screening import COLUMNS
 from farms import plan as planned
 from farms import squares
 
@@ -216,3 +218,17 @@ def test_a_share_short_of_all_is_never_written_as_all(sloping: Plan) -> None:
 def test_a_shape_is_written_as_iso_wkb(sloping: Plan) -> None:
     shape = shapely.from_wkb(rows_of(sloping)["fields"][0]["geometry"])
     assert shape.geom_type == "MultiPolygon"
+
+
+@pytest.mark.parametrize("table", ["holdings", "fields"])
+def test_the_page_names_every_column(table: str, root: Path) -> None:
+    page = (root / "docs" / "reference" / "result-files.md").read_text("utf-8")
+    (section,) = re.findall(rf"^### Table `{table}`\n(.*?)(?=^##)", page, re.M | re.S)
+    rows = [line.split("|")[1] for line in section.splitlines() if line.startswith("| `")]
+    assert [name for row in rows for name in re.findall(r"`([^`]+)`", row)] == list(TABLES[table])
+
+
+def test_the_page_names_the_columns_of_verdicts_and_screening(root: Path) -> None:
+    page = (root / "docs" / "reference" / "result-files.md").read_text("utf-8")
+    for columns in (TABLES["verdicts"], COLUMNS):
+        assert ", ".join(f"`{name}`" for name in columns) in " ".join(page.split())

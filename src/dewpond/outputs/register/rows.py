@@ -18,7 +18,16 @@ from dewpond.outputs.register.water import water_near_fields
 Row = dict[str, Any]
 Rows = dict[str, list[Row]]
 
-_DECIMALS = {"share": 4, "gap": 6, "ha": 4, "cost": 2, "m": 2, "l": 1, "min": 3}
+_DECIMALS = {
+    "share": 4,
+    "gap": 6,
+    "ha": 4,
+    "cost": 2,
+    "m": 2,
+    "l": 1,
+    "min": 3,
+    **dict.fromkeys(("net", "gross", "grant", "pay", "life"), 2),
+}
 _OTHER_DECIMALS = 6
 _DEGREES = 7
 _LONGEST_TEXT = 2000
@@ -97,9 +106,12 @@ def _holding_row(
 ) -> Row:
     scheme, source = plan.scheme, plan.holding.sources[plan.network.source]
     missed = [verdict.requirement for verdict in plan.verdicts if not verdict.met]
-    sizing = scheme.sizes.proof
+    sizing, costing = scheme.sizes.proof, scheme.costing
+    schedule: Mapping[str, float] = {} if costing is None else costing.totals
     values = {
         **plan.totals,
+        **{name: schedule.get(name) for name in ("net", "gross", "grant", "to_pay")},
+        "whole_life": None if costing is None else costing.whole_life.get("total"),
         "holding": holding,
         "name": plan.holding.name,
         "status": "short" if missed else "met",
