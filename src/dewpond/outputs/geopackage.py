@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Mapping
-from contextlib import closing
 from pathlib import Path
 
 import geopandas as gpd
 import pyogrio
 
-_FIXED_TIME = "2000-01-01T00:00:00.000Z"
-"""Written as the time of last change, so that the same plan gives the same bytes."""
+from dewpond.base.repeatable_sqlite import settle_geopackage
 
 _POLYGON_KINDS = {"paddock", "uncovered", "break"}
 _LINE_KINDS = {"pipe", "hose"}
@@ -46,8 +43,7 @@ def write_geopackage(layers: Mapping[str, gpd.GeoDataFrame], path: Path) -> None
             promote_to_multi=polygons,
             SPATIAL_INDEX="YES",
         )
-    with closing(sqlite3.connect(path)) as database, database:
-        database.execute("UPDATE gpkg_contents SET last_change = ?", (_FIXED_TIME,))
+    settle_geopackage(path)
 
 
 def _as_text(layer: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

@@ -7,8 +7,6 @@ from __future__ import annotations
 
 import csv
 import json
-import sqlite3
-from contextlib import closing
 from pathlib import Path
 from typing import IO, Any
 
@@ -18,6 +16,7 @@ import pyogrio
 import shapely
 
 from dewpond.base.errors import OutputError
+from dewpond.base.repeatable_sqlite import settle_geopackage
 from dewpond.outputs.register.cells import plain_cell
 from dewpond.outputs.register.columns import SHAPES, TABLES, Kind
 
@@ -29,8 +28,6 @@ FILES = (
 
 _ROWS_AT_ONCE = 2_000
 _CRS = "EPSG:4326"
-_FIXED_TIME = "2000-01-01T00:00:00.000Z"
-"""Written as the time of last change, so that the same rows give the same bytes."""
 _TYPES: dict[Kind, str] = {
     "text": "object", "whole": "Int64", "number": "float64", "yes or no": "boolean",
 }  # fmt: skip
@@ -78,8 +75,7 @@ class Register:
             if self._held[table] or table not in self._begun:
                 self._flush(table)
         self._release()
-        with closing(sqlite3.connect(self._folder / "results.gpkg")) as database, database:
-            database.execute("UPDATE gpkg_contents SET last_change = ?", (_FIXED_TIME,))
+        settle_geopackage(self._folder / "results.gpkg")
 
     def abandon(self) -> None:
         """Let go of the files without completing them."""
