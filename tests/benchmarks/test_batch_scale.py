@@ -47,7 +47,8 @@ class Measured:
 
     @property
     def a_minute(self) -> float:
-        return 60 * self.holdings / (self.wall_s - self.start_s)
+        # Of the first, one in each process, part of the time is that of starting.
+        return 60 * (self.holdings - self.processes) / (self.wall_s - self.start_s)
 
 
 class Watch:
