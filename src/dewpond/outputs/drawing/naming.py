@@ -148,7 +148,9 @@ def mark_spots(
     gaps = [gap * sheet.metres_per_point for gap in _LEADERS_PT]
     clear_m = _CLEAR_PT * sheet.metres_per_point
     for number, point in zip(numbers, points, strict=True):
-        led = space.with_leader(point.x, point.y, side_m, side_m, gaps, clear_m)
+        # Right to the spot, but for one that a symbol stands on: then to the edge of that.
+        led = space.with_leader(point.x, point.y, side_m, side_m, gaps)
+        led = led or space.with_leader(point.x, point.y, side_m, side_m, gaps, clear_m)
         at = led[0] if led is not None else (point.x, point.y)
         if led is not None:
             _draw_leader(sheet, led[1])
