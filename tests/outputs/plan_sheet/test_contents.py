@@ -156,20 +156,6 @@ def test_same_plan_gives_same_bytes(plan: Plan, hand_sheets: Path, tmp_path: Pat
     assert again.read_bytes() == hand_sheets.read_bytes()
 
 
-def test_date_of_the_documents_then_of_the_build(monkeypatch: pytest.MonkeyPatch) -> None:
-    from datetime import date
-
-    from dewpond.outputs.drawing.plan_sheet.dates import document_date
-
-    plan, _ = grid_plan(1, 1)
-    monkeypatch.setenv("SOURCE_DATE_EPOCH", "0")
-    assert document_date(plan.project) == date(2026, 11, 26)
-    unset, _ = grid_plan(1, 1, date=None)
-    assert document_date(unset.project) == date(1970, 1, 1)
-    monkeypatch.setenv("SOURCE_DATE_EPOCH", "not a number")
-    assert document_date(unset.project) == date.today()
-
-
 def test_settings_of_the_drawing_library_are_left_alone(hand_sheets: Path) -> None:
     import matplotlib
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Iterable, Mapping
 from pathlib import PurePath
 from typing import Any
 
 import geopandas as gpd
 
+from dewpond.base.dates import document_date
 from dewpond.base.measures import Measures, money
 from dewpond.base.model import Comparison, Plan
 from dewpond.outputs.proposal.environment import environment, fingerprint, static
@@ -28,7 +28,7 @@ def proposal_html(plan: Plan, layers: Layers, *, comparison: Comparison | None =
 
     It fetches nothing: style, script, map and relief are inside, and its content security policy
     lets no other script run. Figures are printed in the units of ``[documents]``. The same plan
-    gives the same page; only where ``documents.date`` is left out it carries the day.
+    gives the same page on the same date (`document_date`).
 
     Parameters
     ----------
@@ -65,6 +65,7 @@ def _facts(
     """Return what the sections tell, by the names that the templates use."""
     project, holding, scheme = plan.project, plan.holding, plan.scheme
     currency = project.prices.currency
+    sure = sureness(plan.confidence)
 
     def priced(amount: float, decimals: int = 0) -> str:
         return money(float(amount), currency, decimals)
@@ -72,7 +73,7 @@ def _facts(
     return {
         "holding": holding.name,
         "documents": project.documents,
-        "day": _day(project.documents.date),
+        "day": document_date(project),
         "totals": dict(plan.totals),
         "met": plan.met,
         "need": need(plan),
@@ -84,12 +85,12 @@ def _facts(
         "pipes": _rows(layers["pipe"]),
         "paddocks": _paddocks(layers),
         "break_rows": _rows(layers["break"]) if "break" in layers else [],
-        "chances": {} if plan.confidence is None else dict(plan.confidence.outlets["chance"]),
+        "chances": {} if sure is None else {row["name"]: row["chance"] for row in sure["outlets"]},
         "supply": scheme.supply,
         "isolation": scheme.isolation,
         "costs": schedule(scheme.costing),
         "priced": priced,
-        "sure": sureness(plan.confidence),
+        "sure": sure,
         "what_if": what_ifs(plan, comparison),
         "checks": site_checks(plan, layers),
         "project": project,
@@ -107,11 +108,6 @@ def _facts(
         "hose_m": plan.reach.hose_m,
         "version": plan.versions.get("dewpond", ""),
     }
-
-
-def _day(date: str | None) -> datetime.date:
-    """Return the day set for the documents, or else the day on which they are written."""
-    return datetime.date.fromisoformat(date) if date else datetime.date.today()
 
 
 def _rows(table: gpd.GeoDataFrame) -> list[dict[str, Any]]:

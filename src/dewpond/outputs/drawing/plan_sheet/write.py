@@ -12,11 +12,11 @@ import geopandas as gpd
 import matplotlib
 from matplotlib.backends.backend_pdf import PdfPages
 
+from dewpond.base.dates import document_date
 from dewpond.base.measures import Measures
 from dewpond.base.model import Plan
 from dewpond.base.words import words
 from dewpond.outputs.drawing import lettering as letter
-from dewpond.outputs.drawing.plan_sheet.dates import document_date
 from dewpond.outputs.drawing.plan_sheet.division import divide
 from dewpond.outputs.drawing.plan_sheet.job import Draft, Job
 from dewpond.outputs.drawing.plan_sheet.long_sections import section_drafts

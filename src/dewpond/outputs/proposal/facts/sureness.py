@@ -12,7 +12,9 @@ _TOLD = 6
 
 
 def sureness(confidence: Confidence | None) -> dict[str, Any] | None:
-    """Return chances, what to level first and what matters most, or None where it was not asked.
+    """Return chances, what to level first and what matters most, or None without any.
+
+    Nothing is sure or unsure of a scheme without outlets: it waters no ground.
 
     Returns
     -------
@@ -23,7 +25,7 @@ def sureness(confidence: Confidence | None) -> dict[str, Any] | None:
         (how many of its spots leave less than half of the doubt), ``influences``, ``assumed``,
         ``design``, ``wider`` (pipes that the safer design makes larger), ``warnings``.
     """
-    if confidence is None:
+    if confidence is None or confidence.outlets.empty:
         return None
     outlets = _rows(confidence.outlets, "name")
     doubtful = sorted(

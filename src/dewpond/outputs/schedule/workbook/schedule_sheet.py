@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from openpyxl import Workbook
 
+from dewpond.base.dates import document_date
 from dewpond.base.words import words
 from dewpond.outputs.schedule.lines import Line, stages_text
 from dewpond.outputs.schedule.workbook.facts import GRANTS_HEAD, HOLDERS, SCHEDULE_HEAD, Facts
@@ -54,7 +55,7 @@ def _titles(page: Page, facts: Facts) -> None:
     page.across(
         3, words(
             "schedule.reference", reference=documents.reference, revision=documents.revision,
-            date=documents.date, prepared_for=documents.prepared_for,
+            date=document_date(facts.plan.project), prepared_for=documents.prepared_for,
             prepared_by=documents.prepared_by,
         ),
     )  # fmt: skip

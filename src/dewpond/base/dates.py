@@ -1,4 +1,4 @@
-"""The date that a document bears."""
+"""The date that the documents of a plan bear."""
 
 from __future__ import annotations
 
@@ -13,11 +13,14 @@ def document_date(project: Project) -> date:
 
     The date of the build is the environment variable ``SOURCE_DATE_EPOCH``, seconds since 1970
     in UTC (open specification, reproducible-builds.org, revision 1.1); a value that is no number
-    is passed over.
+    of seconds within the calendar is passed over.
     """
     if project.documents.date is not None:
         return date.fromisoformat(project.documents.date)
     epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
     if epoch.isascii() and epoch.isdigit():
-        return datetime.fromtimestamp(int(epoch), UTC).date()
+        try:
+            return datetime.fromtimestamp(int(epoch), UTC).date()
+        except (OverflowError, OSError, ValueError):
+            pass
     return date.today()
