@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from dewpond.base.measures import Measures
 from dewpond.base.model import CommandArea
 from dewpond.base.progress import StageProgress, ignore_stages
 from dewpond.base.settings import Project, project_from_dict
+from dewpond.base.words import printing
 from dewpond.plan import library_versions
 from dewpond.steps.command import find_command
 from dewpond.steps.demand import estimate_demand
@@ -58,8 +60,9 @@ def command_area(
     """
     project = _with(project, asked or {})
     progress("reading", 0.0)
-    holding = read_holding(project, paddocks=paddocks, elevation=elevation)
-    holding = level_ground(holding, project.terrain)
+    with printing(Measures(project.documents.units)):
+        holding = read_holding(project, paddocks=paddocks, elevation=elevation)
+        holding = level_ground(holding, project.terrain)
     progress("reading", 1.0)
     demand = estimate_demand(holding, project.demand, project.design)
     ground = find_command(project, holding, demand, progress=progress)

@@ -6,9 +6,9 @@ from datetime import date
 from typing import Any
 
 import pytest
-from farms import project
 
 from dewpond.base.dates import document_date
+from farms import project
 
 
 def test_as_set_then_of_the_build_then_today(monkeypatch: pytest.MonkeyPatch) -> None:

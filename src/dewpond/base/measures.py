@@ -16,7 +16,7 @@ from dewpond.base.units import KILOGRAMS_PER_POUND, LITRES_PER_US_GALLON, METRES
 System = Literal["metric", "US customary"]
 Quantity = Literal[
     "length", "level", "head", "diameter", "area", "volume", "flow", "speed", "pressure", "weight",
-    "power",
+    "power", "bulk volume",
 ]  # fmt: skip
 
 _ACRES_PER_HECTARE = 10_000.0 / 4046.8564224
@@ -48,6 +48,7 @@ _METRIC: Mapping[str, Unit] = {
     "pressure": Unit("bar", 1.0, 1),
     "weight": Unit("kg", 1.0, 0),
     "power": Unit("W", 1.0, 0),
+    "bulk volume": Unit("m³", 1.0, 1),
 }
 _US: Mapping[str, Unit] = {
     "length": Unit("ft", 1 / METRES_PER_FOOT, 0),
@@ -62,6 +63,7 @@ _US: Mapping[str, Unit] = {
     "pressure": Unit("psi", _PSI_PER_BAR, 0),
     "weight": Unit("lb", 1 / KILOGRAMS_PER_POUND, 0),
     "power": Unit("hp", 1 / _WATTS_PER_HORSEPOWER, 2),
+    "bulk volume": Unit("US gal", 1000 / LITRES_PER_US_GALLON, 0),
 }
 
 
@@ -88,7 +90,7 @@ class Measures:
         return self.unit(quantity).sign
 
     def value(self, quantity: Quantity, metric: float) -> float:
-        """Return a figure given in m, mm, ha, L, L/min, m/s, bar, kg or W in that unit."""
+        """Return a figure given in m, mm, ha, L, L/min, m/s, bar, kg, W or m³ in that unit."""
         return metric * self.unit(quantity).factor
 
     def figure(self, quantity: Quantity, metric: float, decimals: int | None = None) -> str:
@@ -104,6 +106,14 @@ class Measures:
         """Return the figure with its unit; a dash where it is not known."""
         figure = self.figure(quantity, metric, decimals)
         return figure if figure == "–" else f"{figure} {self.sign(quantity)}"
+
+    def temperature(self, celsius: float) -> str:
+        """Return a temperature with its unit, in whole degrees.
+
+        >>> Measures("US customary").temperature(30.0)
+        '86 °F'
+        """
+        return f"{celsius:.0f} °C" if self.system == "metric" else f"{celsius * 1.8 + 32:.0f} °F"
 
 
 def money(amount: float, currency: str, decimals: int = 0) -> str:

@@ -88,13 +88,14 @@ def _tell(plan: Plan, output: Path) -> None:
     """Say on stderr what was planned, what falls short and where the results are."""
     from dewpond.base.advice import advice
 
-    totals = plan.totals
+    totals, costing = plan.totals, plan.scheme.costing
+    cost = totals["cost"] if costing is None else costing.totals["gross"]
     warn([*plan.holding.repairs, *plan.warnings])
     click.echo(
         f"{plan.holding.name}: {totals['outlets']:.0f} outlets, "
         f"{totals['pipe_m']:,.0f} m of pipe, longest walk {totals['worst_walk_m']:.0f} m, "
         f"{totals['daily_demand_l']:,.0f} L on the peak day, "
-        f"{totals['cost']:,.0f} {plan.project.prices.currency}",
+        f"{cost:,.0f} {plan.project.prices.currency}",
         err=True,
     )
     for verdict in plan.verdicts:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from dewpond.base.measures import Measures
 from dewpond.base.model import CommandArea, Comparison, Plan
+from dewpond.base.words import printing
 from dewpond.outputs.breaks import breaks_csv
 from dewpond.outputs.command import command_csv, command_json, command_layers, write_raster
 from dewpond.outputs.comparison import comparison_csv, comparison_json
@@ -65,10 +66,11 @@ def write_plan(
     OutputError
         When a file cannot be written; an earlier result is left as it was.
     """
-    writers = _writers(plan) if documents else _figure_writers(plan)
-    if not timed:
-        writers["summary.json"] = _summary_writer(plan, [*writers], timed=False)
-    return replace_folder(Path(folder), writers, overwrite=overwrite)
+    with printing(Measures(plan.project.documents.units)):
+        writers = _writers(plan) if documents else _figure_writers(plan)
+        if not timed:
+            writers["summary.json"] = _summary_writer(plan, [*writers], timed=False)
+        return replace_folder(Path(folder), writers, overwrite=overwrite)
 
 
 def write_comparison(

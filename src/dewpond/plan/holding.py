@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from importlib.metadata import version
 from typing import TYPE_CHECKING
 
+from dewpond.base.measures import Measures
 from dewpond.base.model import (
     Demand,
     Holding,
@@ -16,6 +17,7 @@ from dewpond.base.model import (
 from dewpond.base.price_list import read_price_list
 from dewpond.base.progress import Progress, StageProgress, ignore_stages
 from dewpond.base.settings import Project
+from dewpond.base.words import printing
 from dewpond.plan.scheme import Ground, how_sure, make_safer, plan_scheme
 from dewpond.steps.breaks import cut_breaks
 from dewpond.steps.candidates import find_candidates
@@ -68,6 +70,16 @@ def plan_holding(
     SolverError
         When the optimiser stops without an answer.
     """
+    with printing(Measures(project.documents.units)):
+        return _planned(project, paddocks, elevation, progress)
+
+
+def _planned(
+    project: Project,
+    paddocks: gpd.GeoDataFrame | None,
+    elevation: rasterio.DatasetReader | Sequence[rasterio.DatasetReader] | None,
+    progress: StageProgress,
+) -> Plan:
     settings, design = project, project.design
 
     price_list = read_price_list(project)
@@ -109,13 +121,15 @@ def plan_holding(
 def check_holding(project: Project) -> Holding:
     """Read and check the data of a project and plan nothing; raises as `plan_holding`."""
     read_price_list(project)
-    return read_holding(project)
+    with printing(Measures(project.documents.units)):
+        return read_holding(project)
 
 
 def demand_of(project: Project) -> tuple[Holding, Demand]:
     """Work out the water needed on the peak day and nothing else; raises as `plan_holding`."""
-    holding = read_holding(project)
-    return holding, estimate_demand(holding, project.demand, project.design)
+    with printing(Measures(project.documents.units)):
+        holding = read_holding(project)
+        return holding, estimate_demand(holding, project.demand, project.design)
 
 
 def library_versions() -> dict[str, str]:

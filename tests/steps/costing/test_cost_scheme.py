@@ -242,6 +242,12 @@ class TestStages:
         outlets = [name for names in costing.stages["outlets"] for name in names]
         assert sorted(outlets) == [f"outlet {n}" for n in range(1, 5)]
 
+    def test_names_in_a_stage_stand_in_the_order_of_the_plan(self, plan: Plan) -> None:
+        order = {name: at for at, name in enumerate(plan.network.nodes.index)}
+        told = costing_with(plan, costing={"most_stages": 1}).stages["outlets"].iloc[0]
+        assert len(told) > 2
+        assert list(told) == sorted(told, key=order.__getitem__)
+
     def test_they_add_up(self, costing: Costing) -> None:
         stages = costing.stages
         assert stages["net"].sum() == pytest.approx(costing.totals["net"])

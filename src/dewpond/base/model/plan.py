@@ -23,6 +23,7 @@ from dewpond.base.model.water import (
     Watering,
 )
 from dewpond.base.settings import Project
+from dewpond.base.words import words
 
 
 @dataclass(frozen=True)
@@ -194,13 +195,13 @@ class Plan:
         dry = list(breaks.loc[~breaks["watered"].astype(bool), "name"])
         return (
             Verdict(
-                requirement="Every break has water",
+                requirement=words("verdicts.plan.every_break_has_water"),
                 figure=float(len(breaks) - len(dry)),
                 limit=float(len(breaks)),
                 unit="breaks",
                 met=not dry,
                 where=", ".join(dry),
-                remedy="" if not dry else "a longer hose, a lane, or larger breaks there",
+                remedy="" if not dry else words("verdicts.plan.a_longer_hose_a_lane"),
             ),
         )
 

@@ -10,6 +10,7 @@ from dewpond.base.laying import LAYINGS, laid_m
 from dewpond.base.model import Plan, Section
 from dewpond.base.parcels import parcels_under
 from dewpond.base.surface import FloatArray
+from dewpond.base.words import words
 from dewpond.outputs.layers.columns import (
     FLOW,
     LENGTH,
@@ -79,14 +80,14 @@ def _laid_by_kind(laid: gpd.GeoDataFrame) -> dict[str, FloatArray]:
 def _note_of_existing(plan: Plan, pipe: str, fits: bool) -> str:
     """Say on whose word pipe in the ground has its size."""
     if not fits:
-        return "in the ground already: its size is not known"
+        return words("features.network.in_the_ground_already_its")
     size_mm = plan.network.pipes.get("existing_outside_diameter_mm")
     if (
         size_mm is not None
         and size_mm.at[pipe] == plan.scheme.sizes.pipes.at[pipe, "outside_diameter_mm"]
     ):
-        return "in the ground already: size from the map of existing pipe; check its class"
-    return "in the ground already: size and class are assumed, measure them"
+        return words("features.network.in_the_ground_already_size_from")
+    return words("features.network.in_the_ground_already_size")
 
 
 def _pipe_notes(plan: Plan, pipe: str) -> str:
@@ -98,11 +99,17 @@ def _pipe_notes(plan: Plan, pipe: str) -> str:
     if old:
         notes.append(_note_of_existing(plan, pipe, fits))
     elif not fits:
-        notes.append("no pipe on offer will do, see the verdicts")
+        notes.append(words("features.network.no_pipe_on_offer_will"))
     for short in sizes.shortfalls:
         if short.where == pipe:
             notes.append(
-                f"{short.requirement}: {short.figure:.1f} {short.unit}, limit {short.limit:.1f}"
+                words(
+                    "features.network.limit",
+                    requirement=short.requirement,
+                    figure=short.figure,
+                    unit=short.unit,
+                    limit=short.limit,
+                )
             )
     return sentences(notes)
 

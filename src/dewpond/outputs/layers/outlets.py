@@ -11,6 +11,7 @@ import pandas as pd
 
 from dewpond.base.model import Plan
 from dewpond.base.parcels import parcels_under
+from dewpond.base.words import words
 from dewpond.outputs.layers.columns import (
     FLOW,
     LEVEL,
@@ -139,14 +140,20 @@ def _fittings(watering: pd.Series) -> tuple[str, ...]:
     """Return what an outlet is fitted with; nothing is known of one that no pipe reaches."""
     if not np.isfinite(float(watering["design_flow_l_min"])):
         return ()
-    fittings = ["service valve at the inlet"]
+    fittings = [words("features.outlets.service_valve_at_the_inlet")]
     bore_mm = float(watering["seat_bore_mm"])
     if np.isfinite(bore_mm):
         coefficient = float(watering["discharge_coefficient"])
-        fittings.append(f"float valve, {bore_mm:g} mm seat, discharge coefficient {coefficient:g}")
+        fittings.append(
+            words(
+                "features.outlets.float_valve_mm_seat_discharge",
+                bore_mm=bore_mm,
+                coefficient=coefficient,
+            )
+        )
     troughs = float(watering["troughs"])
     if np.isfinite(troughs) and troughs > 1:
-        fittings.append(f"link between {troughs:.0f} troughs")
+        fittings.append(words("features.outlets.link_between_troughs", troughs=troughs))
     return tuple(fittings)
 
 
@@ -159,9 +166,9 @@ def _notes(
         notes.append("inside the paddock")
     elif len(serves) > 1:
         first, last = ", ".join(names.loc[list(serves[:-1])]), names.loc[serves[-1]]
-        notes.append(f"on the fence between {first} and {last}")
+        notes.append(words("features.outlets.on_the_fence_between_and", first=first, last=last))
     if name not in plan.heads.nodes.index:
-        return sentences([*notes, "no way for pipe joins it to the source"])
+        return sentences([*notes, words("features.outlets.no_way_for_pipe_joins")])
     watering = plan.scheme.watering.outlets
     if name in watering.index:
         notes.extend(watering.at[name, "notes"])
@@ -173,18 +180,21 @@ def _head_notes(plan: Plan, name: str, summits: Mapping[str, Summit]) -> list[st
     notes = []
     head = static_head_at_m(plan, name)
     if head < 0:
-        notes.append(f"lies {-head:.1f} m above the still water")
+        notes.append(words("features.outlets.lies_m_above_the_still", value=-head))
     summit, pipe = summits.get(name, (np.inf, ""))
     if summit < min(head, 0.0):
-        notes.append(f"on the way {pipe} rises {-summit:.1f} m above the still water")
+        notes.append(words("features.outlets.on_the_way_rises_m", pipe=pipe, value=-summit))
     heads = plan.scheme.sizes.outlets
     if name in heads.index:
         residual, needed = heads.loc[name, ["residual_head_m", "needed_head_m"]]
         if np.isnan(residual):
-            notes.append("no head can be given: no pipe on offer will do")
+            notes.append(words("features.outlets.no_head_can_be_given"))
         elif residual < needed - HEAD_ROUNDING_M:
             notes.append(
-                f"at its worst it is {needed - residual:.1f} m short of the {needed:.1f} m of "
-                "head that its float valve needs"
+                words(
+                    "features.outlets.at_its_worst_it_is",
+                    needed=needed - residual,
+                    needed_2=needed,
+                )
             )
     return notes

@@ -9,6 +9,7 @@ import shapely
 
 from dewpond.base.model import Plan
 from dewpond.base.units import SQUARE_METRES_PER_HECTARE
+from dewpond.base.words import words
 from dewpond.outputs.layers.columns import AREA, FLOW, LENGTH, LITRES, SHARE, table, texts
 
 _NO_PLACE = "no permitted place for an outlet is within the walking limit"
@@ -95,7 +96,7 @@ def uncovered(plan: Plan) -> gpd.GeoDataFrame:
     return table(
         plan,
         {
-            "name": texts([f"{name}, out of reach" for name in names]),
+            "name": texts([words("features.paddocks.out_of_reach", name=name) for name in names]),
             "paddock": texts(names),
             "area_ha": np.array([area for _, area, _ in rows], dtype=float).round(AREA),
             "reason": texts([reason for _, _, reason in rows]),

@@ -54,7 +54,7 @@ def walking(
 
 def _hectares(area_ha: float) -> str:
     return (
-        f"{area_ha:.2f} ha"
+        words("appraisal.verdicts.hectares", area_ha=area_ha)
         if area_ha >= _LEAST_SHOWN_HA
         else words("appraisal.verdicts.less_than_ha")
     )

@@ -182,7 +182,10 @@ def stage_table(
             pipes[staging.of_element[pipe] - 1].append(pipe)
     table = pd.DataFrame(index=labels, columns=_COLUMNS, dtype=object)
     table["pipes"] = [tuple(names) for names in pipes]
-    table["outlets"] = [tuple(names) for names in staging.outlets]
+    in_order = {str(name): at for at, name in enumerate(facts.network.nodes.index)}
+    table["outlets"] = [
+        tuple(sorted(names, key=in_order.__getitem__)) for names in staging.outlets
+    ]
     table["paddocks"] = _whole_paddocks(facts, reach, staging)
     table["net"], table["gross"], table["running_gross"] = net, gross, gross.cumsum()
     table["within_budget"] = np.arange(count) < staging.within

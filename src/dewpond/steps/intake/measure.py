@@ -95,7 +95,11 @@ def _from_tank(
             "intake.measure.a_pump_fills_it_from", fed_by=fill.fed_by, hours=fill.hours
         )
     else:
-        flow = f"{fill.flow_l_min:.1f} L/min" if np.isfinite(fill.flow_l_min) else "its yield"
+        flow = (
+            words("intake.measure.flow", flow_l_min=fill.flow_l_min)
+            if np.isfinite(fill.flow_l_min)
+            else "its yield"
+        )
         reason += words(
             "intake.measure.fills_it_with_in_h", fed_by=fill.fed_by, flow=flow, hours=fill.hours
         )

@@ -10,6 +10,7 @@ import pyproj
 from pyproj.exceptions import CRSError
 
 from dewpond.base.settings import SourceSettings, TerrainSettings
+from dewpond.base.words import words
 from dewpond.steps.read.notes import Notes
 from dewpond.steps.read.rasters import Raster
 
@@ -64,7 +65,10 @@ def compare_datums(
     if terrain.height_datum:
         heights.insert(0, _of_words("[terrain], height_datum", terrain.height_datum))
     levels = [
-        _of_words(f'[[source]] {number} ("{source.name}"), level_datum', source.level_datum)
+        _of_words(
+            words("data.datums.source_level_datum", number=number, name=source.name),
+            source.level_datum,
+        )
         for number, source in enumerate(sources, start=1)
         if source.level_datum and source.level_m is not None
     ]
@@ -72,8 +76,9 @@ def compare_datums(
         levels.append(_of_words("[terrain], levels_datum", terrain.levels_datum))
     if not heights:
         notes.warnings.extend(
-            f'{level.where}: "{level.words}" cannot be compared, for neither the raster nor '
-            "[terrain] height_datum states a height datum."
+            words(
+                "data.datums.cannot_be_compared_for_neither", where=level.where, words=level.words
+            )
             for level in levels
         )
         return

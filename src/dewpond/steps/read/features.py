@@ -17,6 +17,7 @@ from dewpond.base.errors import nearest_name
 from dewpond.base.model import Features
 from dewpond.base.settings import FeaturesSettings, VectorFile
 from dewpond.base.surface import transformer
+from dewpond.base.words import words
 from dewpond.steps.read.notes import Notes, listed
 from dewpond.steps.read.vectors import Bounds, Layer, open_layer
 
@@ -98,7 +99,9 @@ def _read_kind(
     if area is not None:
         table = _cut(table, area, kind)
         if table.empty:
-            notes.warnings.append(f"{layer.label}: no {kind} lie near the paddocks.")
+            notes.warnings.append(
+                words("data.features.no_lie_near_the_paddocks", label=layer.label, kind=kind)
+            )
     return table
 
 
@@ -115,11 +118,19 @@ def _flat_valid(layer: Layer, crs: pyproj.CRS, kind: str, notes: Notes) -> gpd.G
     shapes = shapely.force_2d(frame.geometry.to_numpy())
     absent = shapely.is_missing(shapes) | shapely.is_empty(shapes)
     if absent.any():
-        notes.repairs.append(f"{layer.label}: {absent.sum()} features without a shape left out.")
+        notes.repairs.append(
+            words(
+                "data.features.features_without_a_shape_left",
+                label=layer.label,
+                value=absent.sum(),
+            )
+        )
     invalid = ~absent & ~shapely.is_valid(shapes)
     if invalid.any():
         numbers = listed(str(row + 1) for row in np.flatnonzero(invalid))
-        notes.repairs.append(f"{layer.label}: made valid, feature {numbers}.")
+        notes.repairs.append(
+            words("data.features.made_valid_feature", label=layer.label, numbers=numbers)
+        )
         shapes[invalid] = shapely.make_valid(shapes[invalid])
     dimensions, spelled = _KINDS[kind]
     wrong = ~absent & ~np.isin(shapely.get_dimensions(shapes), dimensions)
@@ -198,7 +209,7 @@ def _middles(shapes: Any, layer: Layer, notes: Notes) -> Any:
     lines = shapely.get_dimensions(shapes) == _LINE
     if lines.any():
         notes.repairs.append(
-            f"{layer.label}: {lines.sum()} gates drawn as lines taken at their middle."
+            words("data.features.gates_drawn_as_lines_taken", label=layer.label, value=lines.sum())
         )
         shapes = shapes.copy()
         longest = shapely.line_merge(shapes[lines])

@@ -14,6 +14,7 @@ from dewpond.base.errors import InputError
 from dewpond.base.model import Features, Holding, Source
 from dewpond.base.settings import PaddocksSettings, Project, VectorFile
 from dewpond.base.surface import Surface
+from dewpond.base.words import words
 from dewpond.steps.read.datums import compare_datums
 from dewpond.steps.read.features import read_features
 from dewpond.steps.read.level_checks import check_levels
@@ -219,7 +220,7 @@ def _check_source_levels(
             )
         else:
             notes.warnings.append(
-                f'Source "{source.name}" lies where the raster holds no height and has no level_m.'
+                words("data.holding.source_lies_where_the_raster", name=source.name)
             )
 
 

@@ -89,7 +89,12 @@ def _judge(
     doubtful = np.flatnonzero((share > _DOUBTFUL_DEVIATIONS) & ~absurd)
     if doubtful.size:
         spelled = (
-            f"{levels['label'].iloc[row]}, {-off[row]:+.1f} m from the raster" for row in doubtful
+            words(
+                "data.level_checks.m_from_the_raster",
+                iloc=levels["label"].iloc[row],
+                value=-off[row],
+            )
+            for row in doubtful
         )
         notes.warnings.append(
             words(

@@ -15,6 +15,7 @@ from rasterio.fill import fillnodata
 
 from dewpond.base.settings import TerrainSettings
 from dewpond.base.surface import FloatArray, Grid, Surface, carry_by, cut_from, transformer
+from dewpond.base.words import words
 from dewpond.steps.read.notes import Notes, listed
 from dewpond.steps.read.rasters import (
     LARGEST_WINDOW_CELLS,
@@ -111,10 +112,7 @@ def check_coverage(
     if not gaps.size:
         return surface
     spelled = (f'"{paddocks["name"].iloc[i]}" ({100 * missing[i]:.1f} %)' for i in gaps)
-    notes.warnings.append(
-        f"Heights are missing under a small part of {listed(spelled)}; "
-        "interpolated there from the ground around."
-    )
+    notes.warnings.append(words("data.mosaic.heights_are_missing_under_a", listed=listed(spelled)))
     return _closed(surface, paddocks.iloc[gaps])
 
 
@@ -225,10 +223,7 @@ def _warn_if_coarse(posting_m: float, paddocks: gpd.GeoDataFrame, notes: Notes) 
     side_m = math.sqrt(float(np.median(paddocks.geometry.area)))
     if posting_m > side_m / 2:
         notes.warnings.append(
-            f"The elevation holds one height every {posting_m:,.0f} m, where half of the paddocks "
-            f"are less than {side_m:,.0f} m across: rises and hollows between are not known, and "
-            "heads may be metres out; look for finer heights, or level the source, the outlets "
-            "and the high points on site."
+            words("data.mosaic.the_elevation_holds_one_height", posting_m=posting_m, side_m=side_m)
         )
 
 
@@ -236,12 +231,9 @@ def _refuse_apart(
     rasters: Sequence[Raster], bounds: Bounds, crs: pyproj.CRS, notes: Notes
 ) -> None:
     spelled = "; ".join(f"{raster.label} {raster_extent_text(raster)}" for raster in rasters[:6])
-    remedy = "give the raster of this district, or mend the CRS of one of the two"
+    remedy = words("data.mosaic.give_the_raster_of_this")
     if _meet_when_swapped(rasters, bounds, crs):
-        remedy = (
-            "the paddocks would lie on it with longitude and latitude exchanged: write their "
-            "longitude first and save the file again"
-        )
+        remedy = words("data.mosaic.the_paddocks_would_lie_on")
     notes.fault(
         listed(raster.label for raster in rasters),
         "does not overlap the paddocks",

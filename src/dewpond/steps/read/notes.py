@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from dewpond.base.errors import Fault
 from dewpond.base.units import SQUARE_METRES_PER_HECTARE
+from dewpond.base.words import words as said
 
 
 @dataclass(eq=False)
@@ -38,7 +39,7 @@ def area_text(area_m2: float) -> str:
     ('1.23 ha', '1.7 m²', '250 m²')
     """
     if area_m2 >= 0.1 * SQUARE_METRES_PER_HECTARE:
-        return f"{area_m2 / SQUARE_METRES_PER_HECTARE:.2f} ha"
+        return said("data.notes.hectares", area_ha=area_m2 / SQUARE_METRES_PER_HECTARE)
     return f"{area_m2:.0f} m²" if area_m2 >= 10 else f"{area_m2:.2g} m²"
 
 

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from dewpond.base.words import words
 from dewpond.steps.read.notes import Notes, area_text
 
 UNCLEAR_SHARE = 0.05
@@ -96,8 +97,13 @@ def _repaired(part: Shape, label: str, notes: Notes) -> list[Shape] | None:
         notes.fault(label, "has no area", found=reason, remedy="draw the outline again")
         return None
     notes.repairs.append(
-        f"{label}: outline made valid ({reason}); area {area_text(repaired_m2)}, "
-        f"as drawn {area_text(drawn_m2)}."
+        words(
+            "data.outlines.outline_made_valid_area_as",
+            label=label,
+            reason=reason,
+            area_text=area_text(repaired_m2),
+            area_text_2=area_text(drawn_m2),
+        )
     )
     return pieces
 
@@ -109,8 +115,11 @@ def _joined(parts: list[Shape], label: str, notes: Notes) -> Shape:
     merged = shapely.union_all(parts)
     lost_m2 = sum(part.area for part in parts) - merged.area
     notes.repairs.append(
-        f"{label}: parts that overlapped or touched along an edge were joined "
-        f"({area_text(max(lost_m2, 0.0))} counted twice before)."
+        words(
+            "data.outlines.parts_that_overlapped_or_touched",
+            label=label,
+            area_text=area_text(max(lost_m2, 0.0)),
+        )
     )
     return merged
 
@@ -120,13 +129,21 @@ def _tidy(shape: Shape, label: str, sliver_width_m: float, notes: Notes) -> Shap
     changed_m2 = float(shapely.area(shapely.symmetric_difference(shape, tidy)))
     if tidy.is_empty:
         notes.repairs.append(
-            f"{label}: left out, a sliver of {area_text(shape.area)} narrower than "
-            f"{sliver_width_m:g} m on average."
+            words(
+                "data.outlines.left_out_a_sliver_of",
+                label=label,
+                area_text=area_text(shape.area),
+                sliver_width_m=sliver_width_m,
+            )
         )
         return None
     if changed_m2 > 0:
         notes.repairs.append(
-            f"{label}: slivers narrower than {sliver_width_m:g} m on average removed "
-            f"({area_text(changed_m2)})."
+            words(
+                "data.outlines.slivers_narrower_than_m_on",
+                label=label,
+                sliver_width_m=sliver_width_m,
+                area_text=area_text(changed_m2),
+            )
         )
     return tidy

@@ -10,6 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 import shapely
 
+from dewpond.base.words import words
 from dewpond.steps.read.notes import Notes, area_text, listed
 from dewpond.steps.read.outlines import mean_width_m, without_slivers
 
@@ -56,8 +57,11 @@ def drawn_twice(table: pd.DataFrame, notes: Notes) -> npt.NDArray[np.bool_]:
         if names[0] == names[1] or "" in names:
             drop[kept if names[0] == "" and names[1] != "" else copy] = True
             notes.repairs.append(
-                f"{table['label'].iloc[copy]}: drawn twice, the same outline as "
-                f"{table['label'].iloc[kept]}; kept once."
+                words(
+                    "data.overlaps.drawn_twice_the_same_outline",
+                    iloc=table["label"].iloc[copy],
+                    iloc_2=table["label"].iloc[kept],
+                )
             )
             continue
         notes.fault(
@@ -148,19 +152,33 @@ def _report(
     for (first, second), shared_m2 in zip(_where(pairs, wide), pairs.area_m2[wide], strict=True):
         keeper = first if area[first] <= area[second] else second
         notes.repairs.append(
-            f'{labels[second]}: overlapped "{names[first]}" by {area_text(shared_m2)}; '
-            f'"{names[keeper]}", the smaller, keeps it.'
+            words(
+                "data.overlaps.overlapped_by_the_smaller_keeps",
+                labels=labels[second],
+                names=names[first],
+                area_text=area_text(shared_m2),
+                names_2=names[keeper],
+            )
         )
     narrow = np.flatnonzero(allowed & ~wide)
     if narrow.size:
         widest_first = narrow[np.argsort(-pairs.area_m2[narrow], kind="stable")]
         spelled = (
-            f'"{names[pairs.first[i]]}" and "{names[pairs.second[i]]}" '
-            f"({area_text(pairs.area_m2[i])})"
+            words(
+                "data.overlaps.and",
+                names=names[pairs.first[i]],
+                names_2=names[pairs.second[i]],
+                area_text=area_text(pairs.area_m2[i]),
+            )
             for i in widest_first
         )
         notes.repairs.append(
-            f"{table.attrs['label']}: {narrow.size} overlaps between neighbours narrower than "
-            f"{sliver_width_m:g} m, {area_text(pairs.area_m2[narrow].sum())} in all, given to "
-            f"the smaller paddock: {listed(spelled)}."
+            words(
+                "data.overlaps.overlaps_between_neighbours_narrower_than",
+                label=table.attrs["label"],
+                size=narrow.size,
+                sliver_width_m=sliver_width_m,
+                area_text=area_text(pairs.area_m2[narrow].sum()),
+                listed=listed(spelled),
+            )
         )

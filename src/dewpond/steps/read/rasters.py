@@ -20,6 +20,7 @@ from rasterio.errors import RasterioIOError
 from rasterio.windows import Window
 
 from dewpond.base.surface import FloatArray, Grid, carry_by, cut_from, transformer
+from dewpond.base.words import words
 from dewpond.steps.read.files import is_readable, locate, record_digests
 from dewpond.steps.read.notes import Notes
 from dewpond.steps.read.vectors import Bounds
@@ -108,8 +109,14 @@ def read_window(
     _warn_of_zeros(values, raster.label, notes)
     if shrink > 1:
         notes.warnings.append(
-            f"{raster.label}: {window.width} x {window.height} cells around the holding averaged "
-            f"to {shape[1]} x {shape[0]} to stay within memory."
+            words(
+                "data.rasters.x_cells_around_the_holding",
+                label=raster.label,
+                width=window.width,
+                height=window.height,
+                shape=shape[1],
+                shape_2=shape[0],
+            )
         )
     wider, taller = window.width / shape[1], window.height / shape[0]
     transform = cut_from(dataset.transform, window.col_off, window.row_off, wider, taller)
@@ -148,7 +155,9 @@ def extent_text(bounds: Bounds, crs: pyproj.CRS) -> str:
     """
     carry = transformer(crs, pyproj.CRS.from_epsg(4326))
     west, south, east, north = carry.transform_bounds(*bounds)
-    return f"longitude {west:.4f} to {east:.4f}, latitude {south:.4f} to {north:.4f}"
+    return words(
+        "data.rasters.longitude_to_latitude_to", west=west, east=east, south=south, north=north
+    )
 
 
 def _open(written: str, folder: Path, notes: Notes) -> Any | None:
@@ -211,7 +220,7 @@ def _checked(label: str, dataset: Any, notes: Notes) -> list[Raster]:
     crs, vertical = horizontal_and_vertical(pyproj.CRS.from_user_input(dataset.crs))
     if dataset.count > 1:
         notes.warnings.append(
-            f"{label}: holds {dataset.count} bands; heights are read from the first."
+            words("data.rasters.holds_bands_heights_are_read", label=label, count=dataset.count)
         )
     notes.credit(dataset.tags().get("TIFFTAG_COPYRIGHT", ""))
     return [Raster(label, dataset, crs, vertical)]
@@ -253,9 +262,12 @@ def _warn_of_zeros(values: FloatArray, label: str, notes: Notes) -> None:
     known = values[np.isfinite(values) & ~zero]
     if zero.any() and known.size and known.min() > _ZERO_BESIDE_M:
         notes.warnings.append(
-            f"{label}: {zero.sum()} cells around the holding hold exactly 0 m, where all others "
-            f"stand at {known.min():.0f} m or more; if 0 means unknown, set it as the nodata "
-            "value of the raster, for pipe over such cells gets false heads."
+            words(
+                "data.rasters.cells_around_the_holding_hold",
+                label=label,
+                value=zero.sum(),
+                value_2=known.min(),
+            )
         )
 
 
@@ -264,7 +276,11 @@ def _plausible(values: FloatArray, label: str, notes: Notes) -> FloatArray:
     beyond = known & ((values < _LOWEST_LAND_M) | (values > _HIGHEST_LAND_M))
     if beyond.any():
         notes.warnings.append(
-            f"{label}: {beyond.sum()} cells hold heights that no land has, for instance "
-            f"{values[beyond][0]:g} m; taken as unknown."
+            words(
+                "data.rasters.cells_hold_heights_that_no",
+                label=label,
+                value=beyond.sum(),
+                values=values[beyond][0],
+            )
         )
     return np.where(known & ~beyond, values, np.nan)

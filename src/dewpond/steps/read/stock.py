@@ -15,6 +15,7 @@ from dewpond.base.errors import nearest_name
 from dewpond.base.model import Mob, Source
 from dewpond.base.settings import MobSettings, SourceSettings, TroughSettings
 from dewpond.base.surface import transformer
+from dewpond.base.words import words
 from dewpond.steps.read.notes import Notes
 
 FARTHEST_SOURCE_M = 5_000.0
@@ -43,14 +44,16 @@ def find_mobs(
     dropped = set(known) - set(ids)
     mobs = []
     for number, mob in enumerate(settings, start=1):
-        where = f'[[mob]] {number} ("{mob.name}"), paddocks'
+        where = words("data.stock.mob_paddocks", number=number, name=mob.name)
         usual = _paddocks(mob.paddocks, where, ids, dropped, known, named, notes)
         if not mob.period:
             mobs.append(Mob(mob, usual))
             continue
         by_month = [usual] * 12
         for count, period in enumerate(mob.period, start=1):
-            inner = where.replace(", paddocks", f", [[mob.period]] {count}, paddocks")
+            inner = where.replace(
+                ", paddocks", words("data.stock.mob_period_paddocks", count=count)
+            )
             found = usual
             if period.paddocks is not None:
                 found = _paddocks(period.paddocks, inner, ids, dropped, known, named, notes)
@@ -139,7 +142,7 @@ def place_sources(
     """Return the sources that lie at or near the holding; any other is a fault."""
     sources = []
     for number, source in enumerate(settings, start=1):
-        where = f'[[source]] {number} ("{source.name}"), at'
+        where = words("data.stock.source_at", number=number, name=source.name)
         placed = _carried(source, source.at, crs, where, notes)
         if placed is None:
             continue
@@ -182,8 +185,8 @@ def _carried(
 def _remedy_for(at: tuple[float, float]) -> str:
     """Say what two numbers that are no longitude and latitude may be."""
     if abs(at[0]) <= 90 and abs(at[1]) <= 180:
-        return "swap the two numbers: longitude comes first, then latitude"
-    return 'with easting and northing, add crs = "EPSG:..."'
+        return words("data.stock.swap_the_two_numbers_longitude")
+    return words("data.stock.with_easting_and_northing_add")
 
 
 def _is_far(
@@ -199,9 +202,9 @@ def _is_far(
         return False
     swapped = _carried(source, (source.at[1], source.at[0]), crs, where, Notes())
     if swapped is not None and _distance_m(swapped, paddocks) <= FARTHEST_SOURCE_M:
-        remedy = "swap the two numbers: longitude comes first, then latitude"
+        remedy = words("data.stock.swap_the_two_numbers_longitude")
     else:
-        remedy = "check the coordinates and their crs"
+        remedy = words("data.stock.check_the_coordinates_and_their")
     notes.fault(
         where,
         "lies far outside the holding",

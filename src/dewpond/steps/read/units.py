@@ -8,6 +8,7 @@ import pyproj
 
 from dewpond.base.settings import TerrainSettings
 from dewpond.base.units import METRES_PER_FOOT
+from dewpond.base.words import words
 from dewpond.steps.read.notes import Notes, listed
 from dewpond.steps.read.rasters import Raster
 
@@ -53,8 +54,11 @@ def metres_per_unit(
         factors.append(factor)
     if assumed:
         notes.warnings.append(
-            f"{listed(raster.label for raster in assumed)}: the unit of the heights is not "
-            f"stated; taken to be metres, as the map CRS, {assumed[0].crs.name}, is in metres."
+            words(
+                "data.units.the_unit_of_the_heights",
+                listed=listed(raster.label for raster in assumed),
+                name=assumed[0].crs.name,
+            )
         )
     return factors
 
@@ -102,11 +106,12 @@ def _band_unit(raster: Raster, wanted: str | None, notes: Notes) -> tuple[float,
         return 0.0, ""
     factor = _SPELLINGS.get(tag.lower())
     if factor is not None:
-        return factor, f'the band is in "{tag}"'
+        return factor, words("data.units.the_band_is_in", tag=tag)
     if wanted is not None:
         notes.warnings.append(
-            f'{raster.label}: states the unit "{tag}", which is no length known here; '
-            f"height_unit = {wanted} is used."
+            words(
+                "data.units.states_the_unit_which_is", label=raster.label, tag=tag, wanted=wanted
+            )
         )
         return 0.0, ""
     notes.fault(
@@ -125,5 +130,5 @@ def _vertical_unit(vertical: pyproj.CRS | None) -> tuple[float, str]:
     axis = vertical.axis_info[-1]
     return (
         axis.unit_conversion_factor,
-        f"its vertical CRS, {vertical.name}, is in {axis.unit_name}",
+        words("data.units.its_vertical_crs_is_in", name=vertical.name, unit_name=axis.unit_name),
     )

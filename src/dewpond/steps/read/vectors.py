@@ -17,6 +17,7 @@ import shapely
 
 from dewpond.base.errors import nearest_name
 from dewpond.base.settings import VectorFile
+from dewpond.base.words import words
 from dewpond.steps.read.files import is_readable, locate, record_digests, vector_parts
 from dewpond.steps.read.notes import Notes, listed
 
@@ -178,7 +179,7 @@ def _beyond_globe(bounds: Any) -> bool:
 
 def _bounds_text(frame: gpd.GeoDataFrame) -> str:
     west, south, east, north = (f"{value:.6g}" for value in frame.total_bounds)
-    return f"x {west} to {east}, y {south} to {north}"
+    return words("data.vectors.x_to_y_to", west=west, east=east, south=south, north=north)
 
 
 def _frame_digest(frame: gpd.GeoDataFrame) -> str:

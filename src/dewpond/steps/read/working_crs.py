@@ -7,6 +7,7 @@ import pyproj
 from pyproj.exceptions import CRSError
 
 from dewpond.base.surface import transformer
+from dewpond.base.words import words
 from dewpond.steps.read.notes import Notes
 from dewpond.steps.read.vectors import Bounds
 
@@ -53,8 +54,7 @@ def local_crs(lon_lat: Bounds) -> pyproj.CRS:
     if scale_error(crs, lon_lat) <= LARGEST_SCALE_ERROR:
         return crs
     return pyproj.CRS.from_proj4(
-        f"+proj=tmerc +lat_0={latitude:.4f} +lon_0={longitude:.4f} +k=1 +x_0=500000 "
-        "+y_0=500000 +datum=WGS84 +units=m +no_defs"
+        words("data.working_crs.proj_tmerc_lat_lon_k", latitude=latitude, longitude=longitude)
     )
 
 
@@ -96,13 +96,16 @@ def warn_if_rough(
     operation = carry.get_last_used_operation()
     if "ballpark" in operation.description.lower():
         notes.warnings.append(
-            f"{label}: the datum shift from {own.name} is not known and left out; positions may "
-            "be off by a hundred metres or more."
+            words("data.working_crs.the_datum_shift_from_is", label=label, name=own.name)
         )
     elif operation.accuracy > _ROUGH_SHIFT_M:
         notes.warnings.append(
-            f"{label}: positions are known within {operation.accuracy:g} m only, the accuracy of "
-            f"the datum shift from {own.name}."
+            words(
+                "data.working_crs.positions_are_known_within_m",
+                label=label,
+                accuracy=operation.accuracy,
+                name=own.name,
+            )
         )
 
 
@@ -146,17 +149,17 @@ def _given(wanted: str, lon_lat: Bounds, notes: Notes) -> pyproj.CRS | None:
 def _unfit(crs: pyproj.CRS) -> str:
     """Say why a kind of CRS cannot carry lengths, whatever the place; empty when it can."""
     if crs.is_geographic:
-        return "is in degrees, in which lengths have no meaning"
+        return words("data.working_crs.is_in_degrees_in_which")
     if not crs.is_projected:
-        return "is not a projected CRS"
+        return words("data.working_crs.is_not_a_projected_crs")
     if any(abs(axis.unit_conversion_factor - 1) > 1e-9 for axis in crs.axis_info):
-        return f"is in {crs.axis_info[0].unit_name}, not in metres"
+        return words("data.working_crs.is_in_not_in_metres", unit_name=crs.axis_info[0].unit_name)
     if {axis.direction for axis in crs.axis_info} != {"east", "north"}:
-        return "has axes that do not run east and north"
+        return words("data.working_crs.has_axes_that_do_not")
     operation = crs.coordinate_operation
     method = operation.method_name if operation else ""
     if any(word in method.lower() for word in _EQUAL_AREA):
-        return "keeps areas and not lengths"
+        return words("data.working_crs.keeps_areas_and_not_lengths")
     if "pseudo mercator" in method.lower().replace("-", " "):
-        return "is web Mercator, in which lengths grow with latitude"
+        return words("data.working_crs.is_web_mercator_in_which")
     return ""

@@ -71,7 +71,7 @@ def _warnings(candidates: Candidates, reach: Reach, unreachable: BoolArray) -> t
     in_reach = np.bincount(reach.walk_m.indices, minlength=reach.walk_m.shape[1]) > 0
     beyond = _hectares(reach.cells[unreachable & ~in_reach])
     unjoined = _hectares(reach.cells[unreachable & in_reach])
-    limit = f"{reach.limit_m:g} m"
+    limit = words("siting.assign.limit", limit_m=reach.limit_m)
     if reach.hose_m > 0:
         limit += words("siting.assign.beyond_a_hose_of_m", hose_m=reach.hose_m)
     return (
@@ -85,7 +85,11 @@ def _hectares(cells: pd.DataFrame) -> pd.Series:
 
 
 def _area(area_ha: float) -> str:
-    return f"{area_ha:.2f} ha" if area_ha >= 0.005 else words("siting.assign.less_than_ha")
+    return (
+        words("siting.assign.hectares", area_ha=area_ha)
+        if area_ha >= 0.005
+        else words("siting.assign.less_than_ha")
+    )
 
 
 def _beyond(candidates: Candidates, paddock: int, area_ha: float, limit: str) -> str:

@@ -12,6 +12,7 @@ from dewpond.base.pipes import PipeSize
 from dewpond.base.pipesizing import Shortfall as Missed
 from dewpond.base.settings import PipeSettings
 from dewpond.base.units import l_min_from_m3_s
+from dewpond.base.words import words
 from dewpond.steps.sizing.choose import Choice, fits_without_breaks
 from dewpond.steps.sizing.offer import Offer
 from dewpond.steps.sizing.scheme import BoolArray, Scheme
@@ -78,7 +79,7 @@ def outlets_short(items: Sequence[Missed], case: Case) -> list[Shortfall]:
     ground = float(case.scheme.outlet_ground_m[worst])
     return [
         Shortfall(
-            "Head for the float valve",
+            words("sizing.head_shortfalls.head_for_the_float_valve"),
             ", ".join(case.scheme.outlets[_outlet(item, case)] for item in ranked),
             ranked[0].figure - ground,
             float(case.scheme.valve_head_m[worst]),
@@ -104,19 +105,26 @@ def rises_short(items: Sequence[Missed], case: Case) -> list[Shortfall]:
     pipe = int(stretches.pipe[worst.pipe])
     point = int(stretches.check_point[worst.check])
     ground = float(case.scheme.ground_m[pipe][point])
-    round_it = f" Or lay the pipe round the rise, below {ground - lack_m(worst):.1f} m."
+    round_it = words("sizing.head_shortfalls.or_lay_the_pipe_round", ground=ground - lack_m(worst))
     if point == len(case.scheme.ground_m[pipe]) - 1 and pipe in case.scheme.outlet_pipe:
         round_it = ""  # the outlet itself stands there
     places = [_place(item, case) for item in ranked]
     return [
         Shortfall(
-            "Water above the ground along the pipe",
+            words("sizing.head_shortfalls.water_above_the_ground_along"),
             "; ".join(places),
             worst.figure - ground,
             worst.limit - ground,
             "m",
-            f"The ground rises to {ground:.1f} m at {places[0]}, the water under flow only to "
-            f"{worst.figure:.1f} m. {_raise(worst, case)}{round_it} {_less_flow(case)}",
+            words(
+                "sizing.head_shortfalls.the_ground_rises_to_m",
+                ground=ground,
+                places=places[0],
+                figure=worst.figure,
+                raise_=_raise(worst, case),
+                round_it=round_it,
+                less_flow=_less_flow(case),
+            ),
         )
     ]
 
@@ -129,7 +137,7 @@ def _place(item: Missed, case: Case) -> str:
     stretches = case.choice.stretches
     pipe = int(stretches.pipe[item.pipe])
     along = float(case.scheme.distance_m[pipe][int(stretches.check_point[item.check])])
-    return f"{case.scheme.pipes[pipe]}, {along:.0f} m along it"
+    return words("sizing.head_shortfalls.m_along_it", pipes=case.scheme.pipes[pipe], along=along)
 
 
 def _why(items: Sequence[Missed], case: Case) -> list[str]:
@@ -151,16 +159,30 @@ def _why(items: Sequence[Missed], case: Case) -> list[str]:
     found = []
     if above:
         found.append(
-            f"{_listed(above)} {'stands' if len(above) == 1 else 'stand'} above the still water "
-            f"of the source, by {_up_to(above)} m: no pipe brings water there by itself."
+            words(
+                "sizing.head_shortfalls.above_the_still_water_of",
+                listed=_listed(above),
+                which="stands" if len(above) == 1 else "stand",
+                up_to=_up_to(above),
+            )
         )
     if low:
         least = min(still for _, still in low)
-        found.append(f"At {_listed(low)} still water gives only {least:.1f} m, before any flows.")
+        found.append(
+            words(
+                "sizing.head_shortfalls.at_still_water_gives_only",
+                listed=_listed(low),
+                least=least,
+            )
+        )
     if lost:
         found.append(
-            f"At {_listed(lost)} still water would do, but flow takes {_up_to(lost)} m even in "
-            f"the widest pipe that may be used{_at_source(items, case)}."
+            words(
+                "sizing.head_shortfalls.at_still_water_would_do",
+                listed=_listed(lost),
+                up_to=_up_to(lost),
+                at_source=_at_source(items, case),
+            )
         )
     return [sentence[0].upper() + sentence[1:] for sentence in found]
 
@@ -170,7 +192,7 @@ def _at_source(items: Sequence[Missed], case: Case) -> str:
     drop = case.scheme.still_level_m - float(case.scheme.source_level_m[worst.case])
     if drop < _TELLING_DROP_M:
         return ""
-    return f", {drop:.1f} m of that at the source itself, which falls as it gives more"
+    return words("sizing.head_shortfalls.m_of_that_at_the", drop=drop)
 
 
 def _listed(named: Sequence[tuple[str, float]]) -> str:
@@ -180,42 +202,39 @@ def _listed(named: Sequence[tuple[str, float]]) -> str:
 
 def _up_to(named: Sequence[tuple[str, float]]) -> str:
     most = max(figure for _, figure in named)
-    return f"{most:.1f}" if len(named) == 1 else f"up to {most:.1f}"
+    return words("sizing.head_shortfalls.up_to", most_m=most, several=len(named) > 1)
 
 
 def _raise(item: Missed, case: Case) -> str:
     """Return by how much the source must rise, to what level, and how that may be done."""
     need, most = lack_m(item), case.choice.sizing.raise_m
     level = float(case.scheme.source_level_m[item.case]) + need
-    text = (
-        f"Raise the water at the source by at least {rounded_up(need)} m under flow, to "
-        f"{rounded_up(level)} m, {_by(level, case)}"
+    text = words(
+        "sizing.head_shortfalls.raise_the_water_at_the",
+        rounded_up=rounded_up(need),
+        rounded_up_2=rounded_up(level),
+        by=_by(level, case),
     )
     if most > need + 0.05:
-        text += f" ({rounded_up(most)} m for all that fails)"
+        text += words("sizing.head_shortfalls.m_for_all_that_fails", rounded_up=rounded_up(most))
     spare = case.choice.sizing.class_headroom_m
     if np.isfinite(spare) and 0 <= spare < need:
-        text += (
-            f"; beyond {spare:.1f} m the deepest hollow needs a stronger class of pipe or a "
-            f"{case.pipe.break_with}"
+        text += words(
+            "sizing.head_shortfalls.beyond_m_the_deepest_hollow",
+            spare=spare,
+            break_with=case.pipe.break_with,
         )
     return text + "."
 
 
 def _by(level_m: float, case: Case) -> str:
     if case.intake.pumped:
-        return "by a pump of more head"
+        return words("sizing.head_shortfalls.by_a_pump_of_more")
     if case.kind == "mains":
         if level_m < case.scheme.still_level_m:
-            return (
-                "by a header tank with its water at that level, which the main fills slowly, or a "
-                "booster (which may need the water undertaker's consent)"
-            )
-        return (
-            "by a booster (which may need the water undertaker's consent), or take a source that "
-            "stands that high"
-        )
-    return "by a tank that stands higher, or a booster"
+            return words("sizing.head_shortfalls.by_a_header_tank_with")
+        return words("sizing.head_shortfalls.by_a_booster_which_may")
+    return words("sizing.head_shortfalls.by_a_tank_that_stands")
 
 
 def _less_flow(case: Case) -> str:
@@ -223,22 +242,27 @@ def _less_flow(case: Case) -> str:
     scheme = case.scheme
     reached = _reached(scheme, case.pipe.summit_margin_m)
     if not reached.any():
-        return "Less flow alone would not do."
+        return words("sizing.head_shortfalls.less_flow_alone_would_not")
     kept = scheme if reached.all() else scheme.kept_to(reached)
     if not kept.asking.any():
-        return "Less flow alone would not do."
+        return words("sizing.head_shortfalls.less_flow_alone_would_not")
     share = _share_that_fits(kept, case)
     if share < _LEAST_SHARE:
-        return "Less flow alone would not do."
+        return words("sizing.head_shortfalls.less_flow_alone_would_not")
     drawn = l_min_from_m3_s(kept.flow_m3_s[:, kept.parent < 0].sum(axis=1)[kept.asking])
     most = float(drawn.max())
     names = [(name, 0.0) for name, some in zip(scheme.outlets, reached, strict=True) if some]
     if share == 1.0:
-        return f"With the mobs kept to {_listed(names)}, {most:.1f} L/min arrives as it is."
-    lead = "Or draw" if reached.all() else f"Or keep the mobs to {_listed(names)} and draw"
-    return (
-        f"{lead} no more than {share * most:.1f} in place of {most:.1f} L/min at once: fewer "
-        "head, or fixed troughs that hold enough for the rush."
+        return words(
+            "sizing.head_shortfalls.with_the_mobs_kept_to", listed=_listed(names), most=most
+        )
+    lead = (
+        "Or draw"
+        if reached.all()
+        else words("sizing.head_shortfalls.or_keep_the_mobs_to", listed=_listed(names))
+    )
+    return words(
+        "sizing.head_shortfalls.no_more_than_in_place", lead=lead, share=share * most, most=most
     )
 
 

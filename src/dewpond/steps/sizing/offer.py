@@ -14,6 +14,7 @@ from dewpond.base.pipes.rules import friction_law, pipe_of_materials, wall_tempe
 from dewpond.base.pipesizing import PipeOptions, SizingRules, make_options
 from dewpond.base.settings import DesignSettings, PipeSettings
 from dewpond.base.surface import FloatArray
+from dewpond.base.words import words
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,6 +78,6 @@ def make_offer(pipe: PipeSettings, design: DesignSettings, folder: Path) -> Offe
         SizingRules(pipe.velocity_limit_m_s, pipe.surge, pipe.may_grow, friction_law(pipe)),
         temperature_c,
         pipe.existing_outside_diameter_mm,
-        tuple(f"{size.name} has no price and was left out" for size in wanted
+        tuple(words("sizing.offer.has_no_price_and_was", name=size.name) for size in wanted
               if size.price_per_m is None),
     )  # fmt: skip

@@ -13,6 +13,7 @@ from dewpond.base.pipesizing import PressureBreak
 from dewpond.base.settings import PipeSettings
 from dewpond.base.surface import FloatArray
 from dewpond.base.units import m3_s_from_l_min
+from dewpond.base.words import words
 from dewpond.steps.sizing.choose import Choice
 from dewpond.steps.sizing.offer import Offer
 from dewpond.steps.sizing.scheme import IntArray, Scheme
@@ -111,9 +112,10 @@ def break_table(network: Network, heads: Heads, breaks: Sequence[PressureBreak])
             "level_m": item.level_m,
             "easting_m": float(section.easting_m[item.position]),
             "northing_m": float(section.northing_m[item.position]),
-            "reason": f"without it the head of still water would pass what the strongest pipe "
-            f"may carry by {item.excess_m:.1f} m; it lets the level down from "
-            f"{item.level_before_m:.1f} to {item.level_m:.1f} m",
+            "reason": words(
+                "sizing.results.without_it_the_head_of", excess_m=item.excess_m,
+                level_before_m=item.level_before_m, level_m=item.level_m,
+            ),
         })  # fmt: skip
     columns = ["pipe", "kind", "distance_m", "level_m", "easting_m", "northing_m", "reason"]
     return pd.DataFrame(rows, index=pd.Index(names, dtype=object), columns=columns)

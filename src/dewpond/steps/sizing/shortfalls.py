@@ -12,6 +12,7 @@ from dewpond.base.pipes import surge_m, temperature_factor
 from dewpond.base.pipesizing import Shortfall as Missed
 from dewpond.base.settings import PipeSettings
 from dewpond.base.units import bar_from_head_m
+from dewpond.base.words import words
 from dewpond.steps.sizing.choose import Choice
 from dewpond.steps.sizing.head_shortfalls import (
     Case,
@@ -60,9 +61,18 @@ def _at_the_source(scheme: Scheme, intake: Intake) -> list[Shortfall]:
         head = level - float(scheme.outlet_ground_m[outlet])
         needed = float(scheme.valve_head_m[outlet])
         if head < needed:
-            remedy = f"Raise the water at the source by at least {needed - head:.1f} m."
+            remedy = words("sizing.shortfalls.raise_the_water_at_the", needed=needed - head)
             name = scheme.outlets[outlet]
-            found.append(Shortfall("Head for the float valve", name, head, needed, "m", remedy))
+            found.append(
+                Shortfall(
+                    words("sizing.shortfalls.head_for_the_float_valve"),
+                    name,
+                    head,
+                    needed,
+                    "m",
+                    remedy,
+                )
+            )
     return found
 
 
@@ -84,7 +94,7 @@ def _classes_short(missed: list[Missed], case: Case) -> list[Shortfall]:
     found = [_pressure_class(item, case) for item in missed]
     worst = max(found, key=lambda item: item.figure - item.limit)
     others = [item.where.split(",")[0] for item in found if item is not worst]
-    also = f"; less so {', '.join(others)}" if others else ""
+    also = words("sizing.shortfalls.less_so", names=", ".join(others)) if others else ""
     return [replace(worst, where=worst.where + also)]
 
 
@@ -104,28 +114,35 @@ def _pressure_class(item: Missed, case: Case) -> Shortfall:
     factor = temperature_factor(case.offer.wall_temperature_c)
     needed_bar = bar_from_head_m(pressure) / factor
     remedy = (
-        f"Still water stands {static:.1f} m over the ground there"
-        + (f", and a valve shut fast adds {float(surge[best]):.1f} m" if case.pipe.surge else "")
-        + f". It takes pipe of at least PN {rounded_up(needed_bar)} at a wall of "
-        f"{case.offer.wall_temperature_c:.0f} °C"
+        words("sizing.shortfalls.still_water_stands_m_over", static=static)
+        + (
+            words("sizing.shortfalls.and_a_valve_shut_fast", surge=float(surge[best]))
+            if case.pipe.surge
+            else ""
+        )
+        + words(
+            "sizing.shortfalls.it_takes_pipe_of_at",
+            rounded_up=rounded_up(needed_bar),
+            wall_temperature_c=case.offer.wall_temperature_c,
+        )
     )
     if factor < 1.0 and limit / factor >= pressure:
-        remedy += (
-            f"; buried, where its wall keeps to 20 °C, {case.offer.sizes[best].name} would do"
+        remedy += words(
+            "sizing.shortfalls.buried_where_its_wall_keeps", name=case.offer.sizes[best].name
         )
     if case.choice.no_place:
-        remedy += (
-            f". No place along the way would do for a {case.pipe.break_with}: what lies beyond "
-            "needs the height. Or lay the pipe round the hollow."
+        remedy += words(
+            "sizing.shortfalls.no_place_along_the_way", break_with=case.pipe.break_with
         )
     else:
-        remedy += (
-            f". With a {case.pipe.break_with} on the way too, no pipe on offer would do: what "
-            "lies beyond needs most of the height. Or lay the pipe round the hollow."
-        )
+        remedy += words("sizing.shortfalls.with_a_on_the_way", break_with=case.pipe.break_with)
     return Shortfall(
-        "Pressure within the class of the pipe",
-        f"{scheme.pipes[pipe]}, {float(scheme.distance_m[pipe][lowest]):.0f} m along it",
+        words("sizing.shortfalls.pressure_within_the_class_of"),
+        words(
+            "sizing.shortfalls.m_along_it",
+            pipes=scheme.pipes[pipe],
+            distance_m=float(scheme.distance_m[pipe][lowest]),
+        ),
         pressure,
         limit,
         "m",
@@ -136,28 +153,34 @@ def _pressure_class(item: Missed, case: Case) -> Shortfall:
 def _velocity(item: Missed, case: Case) -> Shortfall:
     pipe = case.scheme.pipes[int(case.choice.stretches.pipe[item.pipe])]
     share = item.limit / item.figure
-    remedy = (
-        f"Put pipe wider than {case.widest.name} in the table, or let no more than "
-        f"{100 * share:.0f} % of the flow be drawn at once."
+    remedy = words(
+        "sizing.shortfalls.put_pipe_wider_than_in", name=case.widest.name, share=100 * share
     )
-    return Shortfall("Velocity in the pipe", pipe, item.figure, item.limit, "m/s", remedy)
+    return Shortfall(
+        words("sizing.shortfalls.velocity_in_the_pipe"),
+        pipe,
+        item.figure,
+        item.limit,
+        "m/s",
+        remedy,
+    )
 
 
 def _size_order(item: Missed, case: Case) -> Shortfall:
     pipe = case.scheme.pipes[int(case.choice.stretches.pipe[item.pipe])]
-    remedy = (
-        f"It needs {item.limit:g} mm and the pipe before it can have {item.figure:g} mm at most: "
-        "allow it to be wider with may_grow, or offer stronger pipe in wide sizes."
-    )
-    name = "No pipe wider than the one before it"
+    remedy = words("sizing.shortfalls.it_needs_mm_and_the", limit=item.limit, figure=item.figure)
+    name = words("sizing.shortfalls.no_pipe_wider_than_the")
     return Shortfall(name, pipe, item.figure, item.limit, "mm", remedy)
 
 
 def _together(case: Case) -> Shortfall:
     most = case.choice.sizing.raise_m
-    remedy = (
-        "Each requirement could be met by itself, not all of them together: "
-        f"raise the water at the source by {rounded_up(most)} m, or allow pipe to be wider than "
-        "the one before it with may_grow."
+    remedy = words("sizing.shortfalls.each_requirement_could_be_met", rounded_up=rounded_up(most))
+    return Shortfall(
+        words("sizing.shortfalls.size_class_and_head_together"),
+        "the whole scheme",
+        0.0,
+        most,
+        "m",
+        remedy,
     )
-    return Shortfall("Size, class and head together", "the whole scheme", 0.0, most, "m", remedy)

@@ -20,6 +20,7 @@ from dewpond.base.model import (
 )
 from dewpond.base.settings import DesignSettings, PipeSettings
 from dewpond.base.units import l_min_from_m3_s
+from dewpond.base.words import words
 from dewpond.steps.sizing.choose import Choice, choose
 from dewpond.steps.sizing.ease import ease, head_only
 from dewpond.steps.sizing.offer import Offer, make_offer
@@ -129,8 +130,7 @@ def _warnings(scheme: Scheme, choice: Choice, offer: Offer, intake: Intake) -> l
     falls = intake.level_m[-1] < intake.level_m[-2]
     if falls and most > intake.flow_l_min[-1] * (1.0 + 1e-9):
         found.append(
-            f"{most:.1f} L/min is drawn in the worst case, and the source is known up to "
-            f"{intake.flow_l_min[-1]:.1f} L/min; its level was carried on in a straight line"
+            words("sizing.size.l_min_is_drawn_in", most=most, flow_l_min=intake.flow_l_min[-1])
         )
     option = choice.sizing.option
     if option is not None and choice.breaks:
@@ -140,10 +140,7 @@ def _warnings(scheme: Scheme, choice: Choice, offer: Offer, intake: Intake) -> l
             for number in np.unique(parts)
             if len(np.unique(option[parts == number])) > 1
         ]
-        found += [
-            f"{name}: no single size fits above and below its break; that below is shown"
-            for name in mixed
-        ]
+        found += [words("sizing.size.no_single_size_fits_above", name=name) for name in mixed]
     return found
 
 
@@ -159,18 +156,15 @@ def _existing_warnings(scheme: Scheme, offer: Offer) -> list[str]:
         there = np.flatnonzero(alike)
         names = ", ".join(scheme.pipes[number] for number in there)
         if options[there[0]] < 0:
-            found.append(
-                f"{names}: pipe that is there already is sized and priced as new, since no pipe "
-                f"of {mm:g} mm is in the table"
-            )
+            found.append(words("sizing.size.pipe_that_is_there_already", names=names, mm=mm))
             continue
         size = offer.sizes[options[there[0]]].name
         found.append(
-            f"{names}: pipe that is there already, taken to be {size} and sound; "
+            words("sizing.size.pipe_that_is_there_already_taken", names=names, size=size)
             + (
-                "the map gives its outside diameter only, so check its class"
+                words("sizing.size.the_map_gives_its_outside")
                 if given
-                else "measure it, and give existing_outside_diameter_mm if it is not"
+                else words("sizing.size.measure_it_and_give_existing")
             )
         )
     return found

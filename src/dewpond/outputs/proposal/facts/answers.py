@@ -61,6 +61,7 @@ def _outcome(scheme: Scheme | None) -> dict[str, Any]:
         "met": scheme.met,
         "missed": [v.requirement for v in scheme.appraisal.verdicts if not v.met],
         "cost": totals["cost"] if costing is None else costing.totals["gross"],
+        "unpriced_pipe_m": 0.0 if costing is None else costing.rates["unpriced_pipe_m"],
         "whole_life": None if costing is None else costing.whole_life["total"],
         "each_year": None if costing is None else costing.whole_life["each_year"],
         "outlets": totals["outlets"],

@@ -48,9 +48,7 @@ def _weighed(case: Case, source: Source) -> Offer:
         mends.add("head")
     if daily_l >= case.need.daily_l:
         mends.add("volume")
-    height = (
-        f"{abs(spare_m):.1f} m {'higher than the scheme needs' if spare_m >= 0 else 'too low'}"
-    )
+    height = words("remedies.elsewhere.height_against_need", spare_m=spare_m)
     text = words(
         "remedies.elsewhere.plan_again_from_its_water",
         name=source.name,
