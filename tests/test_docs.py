@@ -98,7 +98,7 @@ def test_readme_has_exactly_two_set_up_commands() -> None:
     commands = [line for line in readme.splitlines() if line.startswith("python3 -m venv")]
     assert len(commands) == 2
     assert "dewpond plan sample_data/holding.toml" in commands[0]
-    assert commands[1].endswith("pytest")
+    assert commands[1].endswith("pytest -n 2")
 
 
 def test_project_file_page_is_the_template() -> None:
