@@ -7,7 +7,7 @@ from typing import Any
 from dewpond.base.settings import Project
 from dewpond.batch.options import BatchOptions
 
-# Counts for each second of effort, measured on holdings of 12 to 54 fields on one core.
+# Counts for each second of effort, from a few trial runs on holdings of 12 to 54 fields, one core.
 _ROUNDS_A_SECOND = 8
 _NODES_A_SECOND = 40
 _RESTARTS_A_SECOND = 20
