@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
-import json
 import re
 from datetime import date
 from pathlib import Path
@@ -11,7 +11,7 @@ from typing import Any
 
 import openpyxl
 import pytest
-from hand_plan import make_plan
+from hand_plan import make_plan, with_scheme
 
 import farms
 from dewpond.base.model import Plan
@@ -56,3 +56,31 @@ def test_all_documents_bear_one_date(monkeypatch: pytest.MonkeyPatch) -> None:
     costing = plan.scheme.costing
     first = openpyxl.load_workbook(io.BytesIO(quantities_xlsx(plan, costing))).worksheets[0]
     assert "1 January 1970" in str(first["A3"].value)
+
+
+def test_a_price_without_pipe_that_fits_says_so() -> None:
+    plan: Any = make_plan()
+    costing = plan.scheme.costing
+    rates = {**costing.rates, "unpriced_pipe_m": 123.0}
+    short = with_scheme(plan, costing=dataclasses.replace(costing, rates=rates))
+    said = "without 123 m of pipe for which no size will do"
+    assert said in text_of(proposal_html(short, plan_layers(short)))
+    assert said not in text_of(proposal_html(plan, plan_layers(plan)))
+
+
+def test_the_schedules_total_is_the_same_everywhere(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from dewpond.cli.planning import _tell
+    from dewpond.outputs.schedule import quantities_csv
+
+    plan: Any = make_plan()
+    costing = plan.scheme.costing
+    gross = costing.totals["gross"]
+    assert f"{gross:,.0f}" != f"{plan.totals['cost']:,.0f}"
+    _tell(plan, tmp_path)
+    assert f"{gross:,.0f} {costing.currency}" in capsys.readouterr().err
+    seen = text_of(proposal_html(plan, plan_layers(plan)))
+    assert f"{costing.currency} {gross:,.0f}" in seen
+    assert f"{costing.currency} {gross:,.2f}" in seen
+    assert f",{gross:.2f}," in quantities_csv(plan, costing)
