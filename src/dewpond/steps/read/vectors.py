@@ -98,10 +98,7 @@ def _open(
         if name is None:
             return None
         label = file.path if file.layer is None else f'{file.path}, layer "{file.layer}"'
-        box = None
-        crs = pyogrio.read_info(path, layer=name)["crs"]
-        if bounds_in is not None and crs is not None:
-            box = bounds_in(pyproj.CRS.from_user_input(crs))
+        box = None if bounds_in is None else _box(path, name, bounds_in)
         frame = pyogrio.read_dataframe(path, layer=name, bbox=box, on_invalid="ignore")
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, OSError) as error:
         notes.fault(
@@ -116,6 +113,12 @@ def _open(
         notes.fault(label, "is a table without geometry", remedy="give the file that has shapes")
         return None
     return _checked(frame, label, notes)
+
+
+def _box(path: Path, name: str, bounds_in: Callable[[pyproj.CRS], Bounds]) -> Bounds | None:
+    """Return the wanted extent; None, for every feature, where the layer tells no CRS."""
+    crs = pyogrio.read_info(path, layer=name)["crs"]
+    return None if crs is None else bounds_in(pyproj.CRS.from_user_input(crs))
 
 
 def _choose_layer(file: VectorFile, path: Path, where: str, notes: Notes) -> str | None:
