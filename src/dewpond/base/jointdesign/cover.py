@@ -7,6 +7,9 @@ import scipy.sparse as sp
 
 from dewpond.base.jointdesign.problem import BoolArray, FloatArray, IntArray
 
+_BLOCK = 500
+"""Groups that are compared at a time."""
+
 
 def tidy_rows(groups: sp.csr_array) -> sp.csr_array:
     """Return a copy of ones without stored zeros or doubles, indices sorted."""
@@ -29,13 +32,25 @@ def smallest_groups(groups: sp.csr_array) -> IntArray:
     for row, members in enumerate(np.split(groups.indices, groups.indptr[1:-1])):
         first.setdefault(members.tobytes(), row)
     unique = np.array(sorted(first.values()), dtype=np.int64)
-    distinct = groups[unique]
-    shared = sp.coo_array(distinct @ distinct.T)
-    size = np.diff(distinct.indptr)
-    contains = (shared.data == size[shared.col]) & (shared.row != shared.col)
-    is_larger = np.zeros(len(unique), dtype=bool)
-    is_larger[shared.row[contains]] = True
-    return unique[~is_larger]
+    unique = unique[np.argsort(np.diff(groups.indptr)[unique], kind="stable")]
+    smallest = np.empty(0, dtype=np.int64)
+    # From small to large a group need only be held against the smallest found so far, and in
+    # blocks the product stays small where ten thousand groups overlap.
+    for block in np.array_split(unique, -(-len(unique) // _BLOCK)):
+        known = np.concatenate((smallest, block))
+        larger = _contain_another(groups[block], groups[known], len(smallest))
+        smallest = np.concatenate((smallest, block[~larger]))
+    return np.sort(smallest)
+
+
+def _contain_another(block: sp.csr_array, known: sp.csr_array, before: int) -> BoolArray:
+    """Return which rows of the block contain a row of those known, of which they are the last."""
+    shared = sp.coo_array(block @ known.T)
+    size = np.diff(known.indptr)
+    contains = (shared.data == size[shared.col]) & (shared.row + before != shared.col)
+    larger = np.zeros(block.shape[0], dtype=bool)
+    larger[shared.row[contains]] = True
+    return larger
 
 
 def useful_sites(
