@@ -70,12 +70,14 @@ def _same_columns(columns: sp.csc_array, one: IntArray, other: IntArray) -> Bool
 def _walks(
     columns: sp.csc_array, sites: sp.csr_array, of_cell: IntArray, reach: Reach
 ) -> sp.csr_array:
-    cell = np.repeat(np.arange(columns.shape[1]), np.diff(columns.indptr))
     area_m2 = reach.cells["area_m2"].to_numpy(dtype=np.float64)
     beyond_m = np.maximum(columns.data.astype(np.float64) - reach.hose_m, 0.0)
-    # Every entry of a group stands in each of its cells, so summing keeps the pattern.
-    summed = sp.coo_array(
-        (beyond_m * area_m2[cell], (of_cell[cell], columns.indices)), shape=sites.shape
+    by_cell = sp.csr_array((beyond_m, columns.indices, columns.indptr), shape=columns.shape[::-1])
+    cells = np.flatnonzero(of_cell >= 0)
+    members = sp.csr_array(
+        (area_m2[cells], (of_cell[cells], cells)), shape=(sites.shape[0], columns.shape[1])
     )
-    summed.sum_duplicates()
-    return summed.tocsr()
+    # Every entry of a group stands in each of its cells, so summing keeps the pattern.
+    summed = sp.csr_array(members @ by_cell)
+    summed.sort_indices()
+    return summed
