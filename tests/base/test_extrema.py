@@ -13,10 +13,10 @@ def _chain(count):
     return np.arange(-1, count - 1)
 
 
-@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("random_state", range(20))
 @pytest.mark.parametrize("levels", [None, 6], ids=["rough", "plateaus"])
-def test_same_as_find_peaks_along_one_line(seed, levels):
-    random = np.random.default_rng(seed)
+def test_same_as_find_peaks_along_one_line(random_state, levels):
+    random = np.random.default_rng(random_state)
     height = np.cumsum(random.normal(size=200))
     if levels is not None:
         height = np.round(height / np.ptp(height) * levels)

@@ -12,12 +12,12 @@ from hypothesis import strategies as st
 from dewpond.base.staging import StageProblem, best_within, build_order, part_in_stages
 
 
-def tree_problem(seed: int, outlets: int, patches: int = 6) -> StageProblem:
+def tree_problem(random_state: int, outlets: int, patches: int = 6) -> StageProblem:
     """A random tree with an outlet at the end of each pipe, and works at its root.
 
     Elements: 0 the source, 1 to n the pipes, n + 1 to 2 n the outlets.
     """
-    random = np.random.default_rng(seed)
+    random = np.random.default_rng(random_state)
     parent = [-1, *(int(random.integers(-1, child)) for child in range(1, outlets))]
     needs = np.zeros((outlets, 1 + 2 * outlets), dtype=bool)
     for outlet in range(outlets):
@@ -36,9 +36,11 @@ def every_choice(outlets: int):
 
 
 @settings(deadline=None, max_examples=40)
-@given(seed=st.integers(0, 10**6), outlets=st.integers(1, 8), share=st.floats(0.0, 1.1))
-def test_no_choice_within_the_budget_is_worth_more(seed: int, outlets: int, share: float) -> None:
-    problem = tree_problem(seed, outlets)
+@given(random_state=st.integers(0, 10**6), outlets=st.integers(1, 8), share=st.floats(0.0, 1.1))
+def test_no_choice_within_the_budget_is_worth_more(
+    random_state: int, outlets: int, share: float
+) -> None:
+    problem = tree_problem(random_state, outlets)
     budget = round(share * problem.cost_of(range(outlets)), 2)
     within = [c for c in every_choice(outlets) if problem.cost_of(c) <= budget]
     worth = max(problem.worth_of(choice) for choice in within)
@@ -59,9 +61,11 @@ def test_a_budget_that_a_greedy_order_would_waste() -> None:
     assert best_within(problem, 10.0).outlets == (1,)
 
 
-@given(seed=st.integers(0, 10**6), outlets=st.integers(1, 8))
-def test_the_order_takes_the_best_gain_for_its_price_each_time(seed: int, outlets: int) -> None:
-    problem = tree_problem(seed, outlets)
+@given(random_state=st.integers(0, 10**6), outlets=st.integers(1, 8))
+def test_the_order_takes_the_best_gain_for_its_price_each_time(
+    random_state: int, outlets: int
+) -> None:
+    problem = tree_problem(random_state, outlets)
     order = build_order(problem)
     assert sorted(order) == list(range(outlets))
     for position in range(outlets):

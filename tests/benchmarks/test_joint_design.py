@@ -31,9 +31,9 @@ GROWTH_PICTURE = Path(__file__).parents[2] / "docs" / "images" / "joint-design-g
 NEW_SOUTH_WALES = "nsw_au_paddocks_translated/paddocks_translated_epsg6933.gpkg"
 
 
-def random_fields(seed: int, count: int, hectares: float = 8.0) -> np.ndarray:
+def random_fields(random_state: int, count: int, hectares: float = 8.0) -> np.ndarray:
     """Return fields as evened-out Voronoi cells of random points in a square."""
-    random = np.random.default_rng(seed)
+    random = np.random.default_rng(random_state)
     side = np.sqrt(count * hectares * 1e4)
     square = shapely.box(0, 0, side, side)
     spots = random.random((count, 2)) * side
@@ -134,10 +134,10 @@ def compare(name: str, problem: JointProblem, seconds: float) -> float:
 def test_random_holdings() -> None:
     print()
     savings = []
-    for seed in range(20):
-        count = 8 + seed % 9
-        fields = random_fields(seed, count, hectares=5.0)
-        name = f"random {seed}, {count} fields"
+    for random_state in range(20):
+        count = 8 + random_state % 9
+        fields = random_fields(random_state, count, hectares=5.0)
+        name = f"random {random_state}, {count} fields"
         savings.append(compare(name, joint_problem(fields, 300.0), 120.0))
     print(f"median saving {np.median(savings):.1%}")
 

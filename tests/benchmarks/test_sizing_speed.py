@@ -29,8 +29,8 @@ def twelve_widths() -> PipeOptions:
 def test_200_pipes_from_12_sizes(cases: int, gap: float) -> None:
     options, rules = twelve_widths(), SizingRules(gap=gap)
     print(f"\n{PIPES} pipes, 12 sizes, {cases} cases, gap asked {gap:.1%}:")
-    for seed in range(3):
-        tree = random_tree(seed, PIPES, cases, source_m=95.0)
+    for random_state in range(3):
+        tree = random_tree(random_state, PIPES, cases, source_m=95.0)
         began = time.perf_counter()
         found = size_pipes(tree, options, rules)
         seconds = time.perf_counter() - began

@@ -92,9 +92,9 @@ def high_tank(longitude: float, latitude: float) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def random_holding(seed: int) -> Case:
+def random_holding(random_state: int) -> Case:
     """Paddocks as the cells of 6 to 12 random points, on a hillside; a tank somewhere outside."""
-    random = np.random.default_rng(seed)
+    random = np.random.default_rng(random_state)
     count = int(random.integers(6, 13))
     points = random.uniform((0, 0), (WIDE_M, DEEP_M), (count, 2)) + np.array([WEST, SOUTH])
     frame = shapely.box(WEST, SOUTH, WEST + WIDE_M, SOUTH + DEEP_M)
@@ -152,6 +152,9 @@ def test_lancashire(real_data: Path, walk_limit_m: float, capsys: Any) -> None:
 
 @pytest.mark.slow
 def test_twenty_random_holdings(capsys: Any) -> None:
-    savings = [compare(f"random {seed}", random_holding(seed), capsys) for seed in range(20)]
+    savings = [
+        compare(f"random {random_state}", random_holding(random_state), capsys)
+        for random_state in range(20)
+    ]
     with capsys.disabled():
         print(f"\nmedian saving {100 * np.median(savings):.1f} %")

@@ -72,12 +72,10 @@ def _walks(
 ) -> sp.csr_array:
     area_m2 = reach.cells["area_m2"].to_numpy(dtype=np.float64)
     beyond_m = np.maximum(columns.data.astype(np.float64) - reach.hose_m, 0.0)
-    by_cell = sp.csr_array((beyond_m, columns.indices, columns.indptr), shape=columns.shape[::-1])
-    cells = np.flatnonzero(of_cell >= 0)
-    members = sp.csr_array(
-        (area_m2[cells], (of_cell[cells], cells)), shape=(sites.shape[0], columns.shape[1])
-    )
-    # Every entry of a group stands in each of its cells, so summing keeps the pattern.
-    summed = sp.csr_array(members @ by_cell)
-    summed.sort_indices()
-    return summed
+    cell = np.repeat(np.arange(columns.shape[1]), np.diff(columns.indptr))
+    # All cells of a group list the same sites, so the place within its column is that within
+    # the row of its group; a sum of sparse arrays would drop the walks that are zero.
+    within = np.arange(columns.nnz) - columns.indptr[cell]
+    place = sites.indptr[of_cell[cell]] + within
+    summed = np.bincount(place, weights=beyond_m * area_m2[cell], minlength=sites.nnz)
+    return sp.csr_array((summed, sites.indices, sites.indptr), shape=sites.shape)

@@ -21,8 +21,8 @@ RADAR = published_error("radar surface 30 m")
 DRAWS = 4_000
 
 
-def scatter(count: int, seed: int = 3, side_m: float = 1_500.0) -> ErrorPoints:
-    random = np.random.default_rng(seed)
+def scatter(count: int, random_state: int = 3, side_m: float = 1_500.0) -> ErrorPoints:
+    random = np.random.default_rng(random_state)
     slope = random.uniform(0, 0.3, count)
     return ErrorPoints(random.uniform(0, side_m, count), random.uniform(0, side_m, count), slope)
 

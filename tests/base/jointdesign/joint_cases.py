@@ -13,7 +13,7 @@ from dewpond.base.jointdesign import JointProblem
 
 
 def random_problem(
-    seed: int,
+    random_state: int,
     *,
     n_nodes: int = 9,
     n_sites: int = 6,
@@ -23,7 +23,7 @@ def random_problem(
     **changes: object,
 ) -> JointProblem:
     """Nodes at random in a unit square, joined by a Delaunay graph; groups reach near sites."""
-    random = np.random.default_rng(seed)
+    random = np.random.default_rng(random_state)
     place = random.random((n_nodes, 2))
     corners = Delaunay(place).simplices
     pairs = np.vstack([corners[:, [0, 1]], corners[:, [1, 2]], corners[:, [0, 2]]])

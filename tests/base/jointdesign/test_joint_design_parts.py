@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tracemalloc
 from dataclasses import replace
 
 import networkx as nx
@@ -24,7 +25,7 @@ from dewpond.base.jointdesign.reduce import reduce_problem
 from dewpond.base.jointdesign.scheme import SchemeMaker
 from dewpond.base.jointdesign.search import Search
 
-SEEDS = range(6)
+RANDOM_STATES = range(6)
 EXACT = JointLimits(restarts=20)
 
 
@@ -42,6 +43,24 @@ def test_groups_that_contain_another_are_left_out() -> None:
         sp.csr_array(np.array([[1, 1, 0], [1, 0, 0], [1, 1, 1], [0, 1, 1], [1, 0, 0]]))
     )
     assert smallest_groups(groups).tolist() == [1, 3]
+
+
+def test_thousands_of_overlapping_groups_take_little_memory() -> None:
+    """Every two of 6,000 groups share sites: all pairs at once would take some 400 MB."""
+    random = np.random.default_rng(4)
+    groups = tidy_rows(sp.csr_array(random.random((6_000, 40)) < 0.4))
+    tracemalloc.start()
+    found = smallest_groups(groups)
+    _, peak_bytes = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert peak_bytes < 80e6
+    members = [frozenset(row.tolist()) for row in np.split(groups.indices, groups.indptr[1:-1])]
+    smallest = [members[row] for row in found]
+    assert len(set(smallest)) == len(smallest)
+    for one in smallest[:50]:
+        assert not any(other < one for other in members)
+    for one in members[:200]:
+        assert any(other <= one for other in smallest)
 
 
 def test_site_with_a_better_one_at_its_node_is_left_out() -> None:
@@ -70,9 +89,9 @@ def test_graph_loses_doubles_detours_dead_ends_and_through_nodes() -> None:
     assert sorted(small.parts[0]) == [1, 2, 3]
 
 
-@pytest.mark.parametrize("seed", SEEDS)
-def test_reduction_keeps_the_shortest_ways(seed: int) -> None:
-    problem = random_problem(seed, n_nodes=40, n_sites=8)
+@pytest.mark.parametrize("random_state", RANDOM_STATES)
+def test_reduction_keeps_the_shortest_ways(random_state: int) -> None:
+    problem = random_problem(random_state, n_nodes=40, n_sites=8)
     reduction = reduce_problem(problem)
     network = reduction.network
     given, small = nx.Graph(), nx.Graph()
@@ -92,9 +111,9 @@ def test_reduction_keeps_the_shortest_ways(seed: int) -> None:
 # --- bounds -----------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("seed", SEEDS)
-def test_dual_ascent_is_a_feasible_dual_below_the_optimum(seed: int) -> None:
-    problem = random_problem(seed)
+@pytest.mark.parametrize("random_state", RANDOM_STATES)
+def test_dual_ascent_is_a_feasible_dual_below_the_optimum(random_state: int) -> None:
+    problem = random_problem(random_state)
     network = reduce_problem(problem).network
     ascent = ascend(network)
     assert ascent.arc_left.min() >= -1e-9
@@ -102,11 +121,11 @@ def test_dual_ascent_is_a_feasible_dual_below_the_optimum(seed: int) -> None:
     assert 0 < ascent.bound <= cheapest_by_trial(problem) + 1e-6
 
 
-@pytest.mark.parametrize("seed", SEEDS)
-def test_every_cut_holds_for_every_scheme(seed: int) -> None:
-    problem = random_problem(seed, n_nodes=40, n_sites=30, n_groups=40, reach=0.25)
+@pytest.mark.parametrize("random_state", RANDOM_STATES)
+def test_every_cut_holds_for_every_scheme(random_state: int) -> None:
+    problem = random_problem(random_state, n_nodes=40, n_sites=30, n_groups=40, reach=0.25)
     network = reduce_problem(problem).network
-    maker, random = SchemeMaker(network), np.random.default_rng(seed)
+    maker, random = SchemeMaker(network), np.random.default_rng(random_state)
     finder = CutFinder(network)
     values = 0.2 * random.random(network.n_arcs), 0.2 * random.random(network.n_sites)
     cuts = ascend(network).cuts
@@ -135,9 +154,9 @@ def test_cut_finder_is_silent_on_a_whole_scheme() -> None:
         assert finder.find(arcs, scheme.outlets.astype(float), members.astype(np.int64), 3) == []
 
 
-@pytest.mark.parametrize("seed", SEEDS)
-def test_fixing_keeps_the_optimum(seed: int) -> None:
-    problem = random_problem(seed, n_nodes=30, n_sites=20, n_groups=25, reach=0.3)
+@pytest.mark.parametrize("random_state", RANDOM_STATES)
+def test_fixing_keeps_the_optimum(random_state: int) -> None:
+    problem = random_problem(random_state, n_nodes=30, n_sites=20, n_groups=25, reach=0.3)
     best = design_jointly(problem, EXACT)
     assert best.status == "optimal"
     reduction = reduce_problem(problem)
@@ -175,10 +194,10 @@ def test_relaxed_value_rises_and_survives_dropped_cuts() -> None:
 # --- schemes ----------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("seed", SEEDS)
-def test_local_search_never_makes_a_scheme_dearer(seed: int) -> None:
+@pytest.mark.parametrize("random_state", RANDOM_STATES)
+def test_local_search_never_makes_a_scheme_dearer(random_state: int) -> None:
     network = reduce_problem(
-        random_problem(seed, n_nodes=60, n_sites=40, n_groups=60, reach=0.2)
+        random_problem(random_state, n_nodes=60, n_sites=40, n_groups=60, reach=0.2)
     ).network
     maker = SchemeMaker(network)
     start = construct(maker, network.arc_cost, network.site_cost)
@@ -190,10 +209,10 @@ def test_local_search_never_makes_a_scheme_dearer(seed: int) -> None:
     assert better.cost == pytest.approx(recomputed)
 
 
-@pytest.mark.parametrize("seed", SEEDS)
-def test_tree_of_given_nodes_is_the_least_spanning_tree(seed: int) -> None:
+@pytest.mark.parametrize("random_state", RANDOM_STATES)
+def test_tree_of_given_nodes_is_the_least_spanning_tree(random_state: int) -> None:
     each_alone = sp.csr_array(np.eye(25))
-    problem = random_problem(seed, n_nodes=25, n_sites=25, groups=each_alone)
+    problem = random_problem(random_state, n_nodes=25, n_sites=25, groups=each_alone)
     network = reduce_problem(problem).network
     maker = SchemeMaker(network)
     outlets = np.ones(network.n_sites, dtype=bool)
@@ -240,15 +259,17 @@ def test_all_faults_come_at_once() -> None:
 # --- blocks -----------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("random_state", RANDOM_STATES)
 def test_bounds_of_blocks_add_up_to_less_than_the_optimum(
-    seed: int, monkeypatch: pytest.MonkeyPatch
+    random_state: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(blocks, "BLOCK_NODES", 15)
-    problem = random_problem(seed, n_nodes=60, n_sites=45, n_groups=60, n_roots=2, reach=0.15)
+    problem = random_problem(
+        random_state, n_nodes=60, n_sites=45, n_groups=60, n_roots=2, reach=0.15
+    )
     best = design_jointly(problem, EXACT)
     assert best.status == "optimal"
-    search = Search(problem, EXACT, None, np.random.default_rng(seed))
+    search = Search(problem, EXACT, None, np.random.default_rng(random_state))
     reduction = reduce_problem(problem)
     raised = blocks.raise_by_blocks(search, reduction.network)
     assert 0 < raised.bound <= best.cost + 1e-6

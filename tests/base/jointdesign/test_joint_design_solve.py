@@ -15,12 +15,12 @@ from dewpond.base.jointdesign import JointLimits, JointProblem, design_jointly
 
 LIMITS = JointLimits(restarts=10)
 QUICK = settings(deadline=None, derandomize=True, max_examples=8)
-SEEDS = st.integers(0, 10_000)
+RANDOM_STATES = st.integers(0, 10_000)
 
 
-@pytest.mark.parametrize("seed", range(8))
-def test_one_source_equals_trial_of_everything(seed: int) -> None:
-    problem = random_problem(seed)
+@pytest.mark.parametrize("random_state", range(8))
+def test_one_source_equals_trial_of_everything(random_state: int) -> None:
+    problem = random_problem(random_state)
     design = design_jointly(problem, LIMITS)
     check_scheme(problem, design)
     assert design.status == "optimal"
@@ -29,11 +29,11 @@ def test_one_source_equals_trial_of_everything(seed: int) -> None:
 
 
 @pytest.mark.parametrize("several", [False, True])
-@pytest.mark.parametrize("seed", range(4))
-def test_sources_with_a_price_equal_trial_of_everything(seed: int, several: bool) -> None:
-    price = np.round(np.random.default_rng(seed).uniform(0, 60, 3), 1)
+@pytest.mark.parametrize("random_state", range(4))
+def test_sources_with_a_price_equal_trial_of_everything(random_state: int, several: bool) -> None:
+    price = np.round(np.random.default_rng(random_state).uniform(0, 60, 3), 1)
     problem = random_problem(
-        100 + seed, n_nodes=8, n_roots=3, root_cost=price, several_roots=several
+        100 + random_state, n_nodes=8, n_roots=3, root_cost=price, several_roots=several
     )
     design = design_jointly(problem, LIMITS)
     check_scheme(problem, design)
@@ -41,10 +41,14 @@ def test_sources_with_a_price_equal_trial_of_everything(seed: int, several: bool
     assert design.cost == pytest.approx(cheapest_by_trial(problem), abs=1e-6)
 
 
-@pytest.mark.parametrize("seed", range(4))
-def test_forced_and_forbidden_sites_equal_trial_of_everything(seed: int) -> None:
+@pytest.mark.parametrize("random_state", range(4))
+def test_forced_and_forbidden_sites_equal_trial_of_everything(random_state: int) -> None:
     problem = random_problem(
-        200 + seed, n_nodes=8, reach=0.7, forced_sites=np.array([2]), forbidden_sites=np.array([0])
+        200 + random_state,
+        n_nodes=8,
+        reach=0.7,
+        forced_sites=np.array([2]),
+        forbidden_sites=np.array([0]),
     )
     design = design_jointly(problem, LIMITS)
     check_scheme(problem, design)
@@ -53,10 +57,10 @@ def test_forced_and_forbidden_sites_equal_trial_of_everything(seed: int) -> None
     assert design.cost == pytest.approx(cheapest_by_trial(problem), abs=1e-6)
 
 
-@pytest.mark.parametrize("seed", range(4))
-def test_limits_on_numbers_equal_trial_of_everything(seed: int) -> None:
+@pytest.mark.parametrize("random_state", range(4))
+def test_limits_on_numbers_equal_trial_of_everything(random_state: int) -> None:
     problem = random_problem(
-        300 + seed,
+        300 + random_state,
         n_nodes=8,
         reach=0.8,
         limit_matrix=sp.csr_array(np.array([[1, 1, 1, 0, 0, 0], [0, 0, 0, 1, 1, 1.0]])),
@@ -188,9 +192,9 @@ def test_progress_ends_at_one() -> None:
 
 
 @QUICK
-@given(SEEDS)
-def test_more_candidates_never_cost_more(seed: int) -> None:
-    problem = random_problem(seed, n_nodes=12, n_sites=8, n_groups=9)
+@given(RANDOM_STATES)
+def test_more_candidates_never_cost_more(random_state: int) -> None:
+    problem = random_problem(random_state, n_nodes=12, n_sites=8, n_groups=9)
     fewer = replace(problem, forbidden_sites=np.array([1, 4]))
     few, many = design_jointly(fewer, LIMITS), design_jointly(problem, LIMITS)
     if not len(few.unreachable_groups):
@@ -198,9 +202,9 @@ def test_more_candidates_never_cost_more(seed: int) -> None:
 
 
 @QUICK
-@given(SEEDS, st.integers(0, 20))
-def test_free_pipe_never_raises_the_cost(seed: int, edge: int) -> None:
-    problem = random_problem(seed, n_nodes=12, n_sites=8, n_groups=9)
+@given(RANDOM_STATES, st.integers(0, 20))
+def test_free_pipe_never_raises_the_cost(random_state: int, edge: int) -> None:
+    problem = random_problem(random_state, n_nodes=12, n_sites=8, n_groups=9)
     cost = problem.edge_cost.copy()
     cost[edge % len(cost)] = 0.0
     free = replace(problem, edge_cost=cost)
@@ -209,25 +213,25 @@ def test_free_pipe_never_raises_the_cost(seed: int, edge: int) -> None:
 
 
 @QUICK
-@given(SEEDS)
-def test_longer_limit_never_costs_more(seed: int) -> None:
-    near = random_problem(seed, n_nodes=12, n_sites=8, n_groups=9, reach=0.3)
-    far = random_problem(seed, n_nodes=12, n_sites=8, n_groups=9, reach=0.4)
+@given(RANDOM_STATES)
+def test_longer_limit_never_costs_more(random_state: int) -> None:
+    near = random_problem(random_state, n_nodes=12, n_sites=8, n_groups=9, reach=0.3)
+    far = random_problem(random_state, n_nodes=12, n_sites=8, n_groups=9, reach=0.4)
     assert design_jointly(far, LIMITS).cost <= design_jointly(near, LIMITS).cost + 1e-6
 
 
 @QUICK
-@given(SEEDS)
-def test_prices_in_another_currency_scale_the_cost(seed: int) -> None:
-    problem = random_problem(seed, n_nodes=12, n_sites=8, n_groups=9)
+@given(RANDOM_STATES)
+def test_prices_in_another_currency_scale_the_cost(random_state: int) -> None:
+    problem = random_problem(random_state, n_nodes=12, n_sites=8, n_groups=9)
     dearer = replace(problem, edge_cost=10 * problem.edge_cost, site_cost=10 * problem.site_cost)
     ten_times = design_jointly(dearer, LIMITS).cost
     assert ten_times == pytest.approx(10 * design_jointly(problem, LIMITS).cost, rel=1e-6)
 
 
-@pytest.mark.parametrize("seed", range(4))
-def test_a_scheme_to_begin_from_is_the_worst_that_can_come_out(seed: int) -> None:
-    problem = random_problem(700 + seed)
+@pytest.mark.parametrize("random_state", range(4))
+def test_a_scheme_to_begin_from_is_the_worst_that_can_come_out(random_state: int) -> None:
+    problem = random_problem(700 + random_state)
     best = design_jointly(problem, LIMITS)
     begun = replace(problem, start_sites=best.sites, start_edges=best.edges)
     # Nothing is searched: the first scheme built is within any gap.

@@ -20,8 +20,10 @@ def tree_parents(random: np.random.Generator, nodes: int, branch: int = 4) -> np
     return np.array([int(random.integers(max(0, i - branch), i)) for i in range(1, nodes)])
 
 
-def random_tree(seed: int, nodes: int = 30, valves: int = 0, bore_m: float = 0.0) -> PipeNetwork:
-    random = np.random.default_rng(seed)
+def random_tree(
+    random_state: int, nodes: int = 30, valves: int = 0, bore_m: float = 0.0
+) -> PipeNetwork:
+    random = np.random.default_rng(random_state)
     pipes = nodes - 1
     start = tree_parents(random, nodes)
     node = np.sort(random.choice(np.arange(1, nodes), valves, replace=False))
@@ -41,9 +43,9 @@ def random_tree(seed: int, nodes: int = 30, valves: int = 0, bore_m: float = 0.0
     )
 
 
-def random_ring(seed: int, nodes: int = 20) -> PipeNetwork:
+def random_ring(random_state: int, nodes: int = 20) -> PipeNetwork:
     """A ring main with a few spurs and a chord across it."""
-    random = np.random.default_rng(seed)
+    random = np.random.default_rng(random_state)
     around = np.arange(nodes - 5)
     spurs = random.choice(around, 5, replace=False)
     start = np.concatenate([around, spurs, [0]])

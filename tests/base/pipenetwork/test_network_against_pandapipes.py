@@ -12,10 +12,10 @@ from dewpond.base.pipenetwork import solve_network
 pytestmark = pytest.mark.filterwarnings("ignore::Warning")
 
 
-@pytest.mark.parametrize("seed", range(10))
-def test_random_tree(seed: int) -> None:
-    net = random_tree(seed, 25, bore_m=0.0514)
-    random = np.random.default_rng(seed)
+@pytest.mark.parametrize("random_state", range(10))
+def test_random_tree(random_state: int) -> None:
+    net = random_tree(random_state, 25, bore_m=0.0514)
+    random = np.random.default_rng(random_state)
     leaves = ~np.isin(np.arange(net.node_count), net.start)
     demand = np.where(leaves, random.uniform(0.25e-3, 0.45e-3, net.node_count), 0.0)
     found = solve_network(net, demand_m3_s=demand)
@@ -24,10 +24,10 @@ def test_random_tree(seed: int) -> None:
     np.testing.assert_allclose(found.head_m[0], peer, atol=0.02)  # asked: 0.05 m
 
 
-@pytest.mark.parametrize("seed", range(3))
-def test_random_ring(seed: int) -> None:
-    net = random_ring(seed)
-    demand = np.random.default_rng(seed).uniform(0.05e-3, 0.3e-3, net.node_count)
+@pytest.mark.parametrize("random_state", range(3))
+def test_random_ring(random_state: int) -> None:
+    net = random_ring(random_state)
+    demand = np.random.default_rng(random_state).uniform(0.05e-3, 0.3e-3, net.node_count)
     demand[0] = 0.0
     found = solve_network(net, demand_m3_s=demand)
     assert found.head_m.max() - found.head_m.min() > 2.0

@@ -200,11 +200,15 @@ def test_a_large_network_takes_the_sparse_way_to_the_same_answer() -> None:
 
 @settings(deadline=None, derandomize=True, max_examples=60)
 @given(st.integers(0, 10_000), st.integers(5, 40), st.booleans())
-def test_flows_balance_and_head_never_rises_along_flow(seed: int, nodes: int, ring: bool) -> None:
+def test_flows_balance_and_head_never_rises_along_flow(
+    random_state: int, nodes: int, ring: bool
+) -> None:
     net = (
-        random_ring(seed, max(nodes, 12)) if ring else random_tree(seed, nodes, valves=nodes // 3)
+        random_ring(random_state, max(nodes, 12))
+        if ring
+        else random_tree(random_state, nodes, valves=nodes // 3)
     )
-    random = np.random.default_rng(seed)
+    random = np.random.default_rng(random_state)
     demand = random.uniform(0.0, 1e-4, net.node_count) * random.integers(0, 2, net.node_count)
     demand[net.fixed_node] = 0.0
     opened = random.random((3, len(net.outlets.node))) < 0.6
@@ -220,10 +224,10 @@ def test_flows_balance_and_head_never_rises_along_flow(seed: int, nodes: int, ri
 @settings(deadline=None, derandomize=True, max_examples=60)
 @given(st.integers(0, 10_000), st.integers(3, 25), st.floats(1.0, 3.0))
 def test_with_one_outlet_open_a_bigger_pipe_never_lowers_its_flow(
-    seed: int, nodes: int, factor: float
+    random_state: int, nodes: int, factor: float
 ) -> None:
-    net = random_tree(seed, nodes, valves=max(1, nodes // 4))
-    random = np.random.default_rng(seed)
+    net = random_tree(random_state, nodes, valves=max(1, nodes // 4))
+    random = np.random.default_rng(random_state)
     opened = np.zeros(len(net.outlets.node), dtype=bool)
     opened[random.integers(len(opened))] = True
     bore = net.bore_m.copy()
@@ -237,9 +241,9 @@ def test_with_one_outlet_open_a_bigger_pipe_never_lowers_its_flow(
 
 @settings(deadline=None, derandomize=True, max_examples=80)
 @given(st.integers(0, 100_000))
-def test_it_settles_from_any_network_with_parts_shut(seed: int) -> None:
+def test_it_settles_from_any_network_with_parts_shut(random_state: int) -> None:
     """Narrow, short, long, high and shut parts together, three laws, loops and two sources."""
-    random = np.random.default_rng(seed)
+    random = np.random.default_rng(random_state)
     nodes = int(random.integers(4, 40))
     tree = np.array([int(random.integers(0, i)) for i in range(1, nodes)])
     start, end = np.append(tree, [1, 2]), np.append(np.arange(1, nodes), [nodes - 1, 3])
@@ -267,11 +271,11 @@ def test_it_settles_from_any_network_with_parts_shut(seed: int) -> None:
     assert np.abs(np.where(np.isnan(found.head_m), 0.0, imbalance(net, found, 0.0))).max() < 1e-9
 
 
-@pytest.mark.parametrize("seed", range(5))
-def test_shortened_steps_come_to_the_same_answer(seed: int, monkeypatch) -> None:
+@pytest.mark.parametrize("random_state", range(5))
+def test_shortened_steps_come_to_the_same_answer(random_state: int, monkeypatch) -> None:
     """The line search that guards the solver, switched on from the second step."""
-    net = random_tree(seed, 40, valves=15)
-    opened = np.random.default_rng(seed).random((6, 15)) < 0.7
+    net = random_tree(random_state, 40, valves=15)
+    opened = np.random.default_rng(random_state).random((6, 15)) < 0.7
     usual = solve_network(net, outlet_open=opened)
     monkeypatch.setattr("dewpond.base.pipenetwork.solve._UNDAMPED", 0)
     guarded = solve_network(net, outlet_open=opened)

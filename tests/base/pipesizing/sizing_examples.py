@@ -23,9 +23,9 @@ def pe100(sdr: float | None = None) -> list[PipeSize]:
 
 
 def random_tree(
-    seed: int, pipes: int, cases: int, source_m: float = 75.0, longest_m: float = 400.0
+    random_state: int, pipes: int, cases: int, source_m: float = 75.0, longest_m: float = 400.0
 ) -> PipeTree:
-    random = np.random.default_rng(seed)
+    random = np.random.default_rng(random_state)
     parent = np.array([-1, *(int(random.integers(max(0, i - 3), i)) for i in range(1, pipes))])
     leaf = ~np.isin(np.arange(pipes), parent)
     outlets = np.flatnonzero(leaf | (random.random(pipes) < 0.3))

@@ -36,11 +36,15 @@ def cheapest_of_all(tree, options, rules, sizes) -> float:
 
 
 @pytest.mark.parametrize("may_grow", [False, True])
-@pytest.mark.parametrize(("pipes", "seed"), [(2, 0), (3, 1), (4, 2), (4, 3), (5, 4), (5, 5)])
-def test_same_cost_as_trying_every_combination(pipes: int, seed: int, may_grow: bool) -> None:
+@pytest.mark.parametrize(
+    ("pipes", "random_state"), [(2, 0), (3, 1), (4, 2), (4, 3), (5, 4), (5, 5)]
+)
+def test_same_cost_as_trying_every_combination(
+    pipes: int, random_state: int, may_grow: bool
+) -> None:
     sizes = [pe100()[i] for i in (0, 2, 3, 6, 8)]
     options, rules = options_of(sizes), SizingRules(may_grow=may_grow)
-    tree = random_tree(seed, pipes, 4, source_m=66.0, longest_m=500.0)
+    tree = random_tree(random_state, pipes, 4, source_m=66.0, longest_m=500.0)
     found = size_pipes(tree, options, rules)
     expected = cheapest_of_all(tree, options, rules, sizes)
     assert (found.option is not None) == np.isfinite(expected)
@@ -50,11 +54,11 @@ def test_same_cost_as_trying_every_combination(pipes: int, seed: int, may_grow: 
         assert holds(tree, options, rules, found.option, sizes)
 
 
-@pytest.mark.parametrize("seed", range(4))
-def test_same_cost_on_seven_pipes(seed: int) -> None:
+@pytest.mark.parametrize("random_state", range(4))
+def test_same_cost_on_seven_pipes(random_state: int) -> None:
     sizes = pe100(11.0)[1:5]
     options, rules = options_of(sizes), SizingRules()
-    tree = random_tree(seed, 7, 5, source_m=63.0, longest_m=450.0)
+    tree = random_tree(random_state, 7, 5, source_m=63.0, longest_m=450.0)
     found = size_pipes(tree, options, rules)
     expected = cheapest_of_all(tree, options, rules, sizes)
     assert (found.option is not None) == np.isfinite(expected)
@@ -67,8 +71,8 @@ def test_brute_force_cases_include_some_that_bind_and_some_that_fail() -> None:
     sizes = pe100(11.0)[1:5]
     options = options_of(sizes)
     results = [
-        size_pipes(random_tree(seed, 7, 5, source_m=63.0, longest_m=450.0), options)
-        for seed in range(4)
+        size_pipes(random_tree(random_state, 7, 5, source_m=63.0, longest_m=450.0), options)
+        for random_state in range(4)
     ]
     used = {tuple(np.unique(found.option)) for found in results if found.option is not None}
     assert any(len(kinds) > 1 for kinds in used)
@@ -77,11 +81,11 @@ def test_brute_force_cases_include_some_that_bind_and_some_that_fail() -> None:
 @settings(deadline=None, derandomize=True, max_examples=25)
 @given(st.integers(0, 10_000), st.integers(1, 20), st.integers(1, 6), st.booleans())
 def test_whatever_is_chosen_holds_and_whatever_fails_is_named(
-    seed: int, pipes: int, cases: int, may_grow: bool
+    random_state: int, pipes: int, cases: int, may_grow: bool
 ) -> None:
     sizes = pe100()
     options, rules = options_of(sizes), SizingRules(may_grow=may_grow)
-    tree = random_tree(seed, pipes, cases, source_m=64.0)
+    tree = random_tree(random_state, pipes, cases, source_m=64.0)
     found = size_pipes(tree, options, rules)
     if found.option is None:
         assert found.shortfalls
@@ -97,12 +101,12 @@ def test_whatever_is_chosen_holds_and_whatever_fails_is_named(
 @settings(deadline=None, derandomize=True, max_examples=15)
 @given(st.integers(0, 10_000), st.floats(0.1, 10.0))
 def test_a_higher_source_never_costs_more_pipe_while_no_class_binds(
-    seed: int, more: float
+    random_state: int, more: float
 ) -> None:
     options = options_of(pe100(11.0))
     costs = []
     for source in (66.0, 66.0 + more):
-        found = size_pipes(random_tree(seed, 12, 4, source_m=source), options)
+        found = size_pipes(random_tree(random_state, 12, 4, source_m=source), options)
         costs.append(found.proof.value if found.option is not None else np.inf)
     assert costs[1] <= costs[0] * (1 + 1e-9)
 

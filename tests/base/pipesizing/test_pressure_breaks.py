@@ -69,8 +69,8 @@ def test_a_cliff_deeper_than_the_limit_is_hopeless_too() -> None:
 
 @settings(deadline=None, derandomize=True, max_examples=60)
 @given(st.integers(0, 10_000), st.floats(90.0, 180.0))
-def test_every_branch_of_a_tree_keeps_to_the_limit(seed: int, limit: float) -> None:
-    random = np.random.default_rng(seed)
+def test_every_branch_of_a_tree_keeps_to_the_limit(random_state: int, limit: float) -> None:
+    random = np.random.default_rng(random_state)
     parent = [-1, *(int(random.integers(0, i)) for i in range(1, 8))]
     grounds: list[np.ndarray] = []
     for above in parent:

@@ -79,9 +79,11 @@ def cut(shapes, outlets, height=flat, walk_limit_m=400.0, trough="mobile", **set
     )
 
 
-def straying_field(seed: int, corners: int = 14, radius_m: float = 120.0) -> shapely.Polygon:
+def straying_field(
+    random_state: int, corners: int = 14, radius_m: float = 120.0
+) -> shapely.Polygon:
     """Return a star-shaped field with an outline that strays in and out."""
-    random = np.random.default_rng(seed)
+    random = np.random.default_rng(random_state)
     angle = np.sort(random.uniform(0, 2 * np.pi, corners))
     reach = radius_m * random.uniform(0.45, 1.0, corners)
     middle = np.array([WEST + 200.0, SOUTH + 200.0])

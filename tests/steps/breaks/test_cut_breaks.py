@@ -181,9 +181,9 @@ def test_lane_walks_agree_with_another_visibility_graph():
 
 
 @settings(deadline=None, derandomize=True, max_examples=25)
-@given(seed=st.integers(0, 10_000), moves=st.integers(2, 8))
-def test_straying_fields_are_cut_into_equal_whole_breaks(seed, moves):
-    field = straying_field(seed)
+@given(random_state=st.integers(0, 10_000), moves=st.integers(2, 8))
+def test_straying_fields_are_cut_into_equal_whole_breaks(random_state, moves):
+    field = straying_field(random_state)
     breaks = cut([field], [], moves=moves)
     assert len(breaks.breaks) == moves
     assert areas(breaks).sum() == pytest.approx(field.area, rel=1e-6)
@@ -196,8 +196,10 @@ def test_straying_fields_are_cut_into_equal_whole_breaks(seed, moves):
 
 def test_most_straying_fields_are_cut_without_pieces():
     whole = [
-        (cut([straying_field(seed)], [], moves=6).breaks.geometry.geom_type == "Polygon").all()
-        for seed in range(20)
+        (
+            cut([straying_field(random_state)], [], moves=6).breaks.geometry.geom_type == "Polygon"
+        ).all()
+        for random_state in range(20)
     ]
     assert np.mean(whole) >= 0.95
 

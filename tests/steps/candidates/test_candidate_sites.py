@@ -192,12 +192,12 @@ def rows(points: np.ndarray) -> np.ndarray:
 
 @settings(deadline=None, derandomize=True, max_examples=20)
 @given(
-    seed=st.integers(0, 10_000),
+    random_state=st.integers(0, 10_000),
     shift=st.tuples(st.integers(-40, 40), st.integers(-40, 40)),
     quarters=st.integers(0, 3),
 )
-def test_sites_turn_and_shift_with_the_holding(seed, shift, quarters):
-    random = np.random.default_rng(seed)
+def test_sites_turn_and_shift_with_the_holding(random_state, shift, quarters):
+    random = np.random.default_rng(random_state)
     grid = np.stack(np.meshgrid([0.0, 130, 290], [0.0, 145, 260], indexing="ij"), axis=-1)
     shapes = []
     for i in range(2):

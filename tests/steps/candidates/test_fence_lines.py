@@ -176,14 +176,14 @@ def test_parts_of_one_paddock_across_a_lane_share_a_fence():
 
 @settings(deadline=None, derandomize=True, max_examples=25)
 @given(
-    seed=st.integers(0, 10_000),
+    random_state=st.integers(0, 10_000),
     shrunk_m=st.sampled_from([0.0, 0.8, 1.3]),
     shifted_m=st.sampled_from([0.0, 0.05, 0.8]),
 )
-def test_fences_of_any_subdivision_are_noded_and_whole(seed, shrunk_m, shifted_m):
+def test_fences_of_any_subdivision_are_noded_and_whole(random_state, shrunk_m, shifted_m):
     if shrunk_m:  # else neighbours could be farther apart than the gap
         shifted_m = min(shifted_m, 0.05)
-    random = np.random.default_rng(seed)
+    random = np.random.default_rng(random_state)
     centres = shapely.MultiPoint(random.uniform(0, 600, (random.integers(3, 14), 2)))
     cells = shapely.get_parts(shapely.voronoi_polygons(centres))
     cells = shapely.buffer(shapely.intersection(cells, box(0, 0, 600, 600)), -shrunk_m)

@@ -36,11 +36,11 @@ def search_on(heights: np.ndarray, share: float, margin_m: float = 1.0) -> TankS
     )  # fmt: skip
 
 
-def rough(seed: int) -> np.ndarray:
-    random = np.random.default_rng(seed)
+def rough(random_state: int) -> np.ndarray:
+    random = np.random.default_rng(random_state)
     y, x = np.mgrid[0:16, 0:18]
     ridge = 14 * np.exp(-((y - 5 - 2 * np.sin(x / 3)) ** 2) / 6)
-    return 100 + ridge + 6 * np.sin(x / 4 + seed) + random.normal(0, 0.7, x.shape)
+    return 100 + ridge + 6 * np.sin(x / 4 + random_state) + random.normal(0, 0.7, x.shape)
 
 
 def exhaustive(search: TankSearch) -> list[int]:
@@ -69,9 +69,9 @@ def exhaustive(search: TankSearch) -> list[int]:
     ]
 
 
-@pytest.mark.parametrize(("seed", "share"), [(1, 1.0), (2, 0.9), (3, 0.7), (5, 0.9)])
-def test_front_equals_an_exhaustive_loop(seed: int, share: float) -> None:
-    search = search_on(rough(seed), share)
+@pytest.mark.parametrize(("random_state", "share"), [(1, 1.0), (2, 0.9), (3, 0.7), (5, 0.9)])
+def test_front_equals_an_exhaustive_loop(random_state: int, share: float) -> None:
+    search = search_on(rough(random_state), share)
     found = search_tanks(search)
     assert sorted(found.place.tolist()) == sorted(exhaustive(search))
     assert len(found.place) > 0
@@ -167,10 +167,10 @@ class TestOnAHolding:
         assert not inside.any()
 
 
-@pytest.mark.parametrize("seed", [2, 5, 7])
-def test_others_are_the_lowest_well_apart(seed: int) -> None:
+@pytest.mark.parametrize("random_state", [2, 5, 7])
+def test_others_are_the_lowest_well_apart(random_state: int) -> None:
     """Against the definition over every place: serves, 100 m from all before, lowest first."""
-    search = search_on(rough(seed), 0.8)
+    search = search_on(rough(random_state), 0.8)
     front = search_tanks(search)
     more = search_tanks(search, others=3)
     np.testing.assert_array_equal(more.place[: more.front], front.place)

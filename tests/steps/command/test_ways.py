@@ -38,8 +38,8 @@ def from_one(
     )  # fmt: skip
 
 
-def rough(rows: int = 20, columns: int = 26, seed: int = 1) -> np.ndarray:
-    random = np.random.default_rng(seed)
+def rough(rows: int = 20, columns: int = 26, random_state: int = 1) -> np.ndarray:
+    random = np.random.default_rng(random_state)
     y, x = np.mgrid[0:rows, 0:columns]
     return 100 + 0.4 * x + 6 * np.sin(x / 5) * np.cos(y / 4) + random.normal(0, 0.5, x.shape)
 
@@ -176,7 +176,7 @@ def test_still_water_without_margin_is_a_line_of_sight() -> None:
 
     Reference: profiles of scikit-image, highest point of each, on ground other than a plane.
     """
-    heights = rough(35, 45, seed=3)
+    heights = rough(35, 45, random_state=3)
     ground = grid(heights)
     row, column, level = 17, 9, 108.0
     found = from_one(ground, (column * 10 + 5.0, (35 - row) * 10 - 5.0), level, BARE)

@@ -78,9 +78,9 @@ def line_and_field(scheme: Scheme, settings, sizes=None, known=NOTHING_KNOWN, er
     return places, line, Field(error, points, known)
 
 
-def hill_scheme(outlets=6, spacing_m=160.0, tree=True, seed=3):
+def hill_scheme(outlets=6, spacing_m=160.0, tree=True, random_state=3):
     """Return a tree over rolling ground with many outlets, fed by a tank at its corner."""
-    random = np.random.default_rng(seed)
+    random = np.random.default_rng(random_state)
     ways, places, names = [], [(0.0, 0.0)], ["tank"]
     for number in range(outlets):
         parent = int(random.integers(max(0, number - 2), number + 1)) if tree else number

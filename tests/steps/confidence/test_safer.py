@@ -33,10 +33,10 @@ def margins_of(scheme, outlets=0.0, clearance=0.0, rise=0.0) -> HeadMargins:
     )
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("random_state", range(4))
 @pytest.mark.parametrize("margin_m", [0.0, 1.0, 2.5])
-def test_head_kept_in_hand_at_outlets_is_as_if_valves_needed_it(seed, margin_m):
-    scheme, settings = hill_scheme(seed=seed), project()
+def test_head_kept_in_hand_at_outlets_is_as_if_valves_needed_it(random_state, margin_m):
+    scheme, settings = hill_scheme(random_state=random_state), project()
     kept = resizer(scheme, settings)(margins_of(scheme, outlets=margin_m))
     heads = scheme.watering.outlets
     needier = replace(
@@ -90,13 +90,13 @@ def test_nothing_is_asked_right_below_still_water():
     assert level_asked_m(way, ground + 2.0, 10.0, 1.0)[1] == pytest.approx(12.5)
 
 
-@pytest.mark.parametrize("seed", [0, 1, 2, 4, 5])
+@pytest.mark.parametrize("random_state", [0, 1, 2, 4, 5])
 @pytest.mark.parametrize("wanted", [0.85, 0.9, 0.97])
-def test_every_outlet_works_with_the_wanted_chance(seed, wanted):
+def test_every_outlet_works_with_the_wanted_chance(random_state, wanted):
     settings = project(
         {"height_standard_deviation_m": 1.8, "correlation_length_m": 200.0}, wanted=wanted
     )
-    scheme = hill_scheme(seed=seed, spacing_m=260.0)
+    scheme = hill_scheme(random_state=random_state, spacing_m=260.0)
     sizes = resizer(scheme, settings)()
     assert not sizes.shortfalls
     found = assess(scheme, settings, sizes)
@@ -117,7 +117,7 @@ def test_every_outlet_works_with_the_wanted_chance(seed, wanted):
 
 def test_what_is_safe_enough_as_planned_costs_nothing_more():
     settings = project({"height_standard_deviation_m": 0.2})
-    scheme = hill_scheme(seed=3, spacing_m=260.0)
+    scheme = hill_scheme(random_state=3, spacing_m=260.0)
     found = assess(scheme, settings)
     assert found.design["feasible"] == 1.0
     assert found.design["extra_cost"] == 0.0
@@ -126,14 +126,14 @@ def test_what_is_safe_enough_as_planned_costs_nothing_more():
     assert (same["safe_outside_diameter_mm"] == same["outside_diameter_mm"]).all()
 
 
-@pytest.mark.parametrize("seed", [0, 5])
-def test_a_higher_chance_never_costs_less(seed):
+@pytest.mark.parametrize("random_state", [0, 5])
+def test_a_higher_chance_never_costs_less(random_state):
     costs = []
     for wanted in (0.6, 0.8, 0.9, 0.97, 0.99):
         settings = project(
             {"height_standard_deviation_m": 1.8, "correlation_length_m": 200.0}, wanted=wanted
         )
-        design = assess(hill_scheme(seed=seed, spacing_m=260.0), settings).design
+        design = assess(hill_scheme(random_state=random_state, spacing_m=260.0), settings).design
         assert design["feasible"] == 1.0
         costs.append(design["pipe_cost"])
     assert costs == sorted(costs)
@@ -202,7 +202,7 @@ def test_a_scheme_with_breaks_can_be_made_safer():
 
 def test_an_optimiser_that_gives_up_leaves_the_plan_standing():
     settings = project({"height_standard_deviation_m": 1.8, "correlation_length_m": 200.0})
-    scheme = hill_scheme(seed=0, spacing_m=260.0)
+    scheme = hill_scheme(random_state=0, spacing_m=260.0)
     sizes = resizer(scheme, settings)()
 
     def give_up(margins):

@@ -32,11 +32,11 @@ ERRORS = {
 }
 
 
-def ties_of(seed, error, outlets=6, survey_deviation_m=0.05):
+def ties_of(random_state, error, outlets=6, survey_deviation_m=0.05):
     """Return a scheme's spots and how they bear on outlets with heads near their need."""
-    scheme, settings = hill_scheme(outlets, seed=seed), project()
+    scheme, settings = hill_scheme(outlets, random_state=random_state), project()
     sizes = with_spare(scheme, settings, 0.0)
-    random = np.random.default_rng(seed)
+    random = np.random.default_rng(random_state)
     heads = sizes.outlets
     sizes.outlets["residual_head_m"] = heads["needed_head_m"] + random.uniform(-0.5, 3, len(heads))
     places, line, field = line_and_field(scheme, settings, sizes, error=error)
@@ -78,9 +78,9 @@ def test_expected_doubt_is_the_mean_over_surveys_that_might_be(name):
 
 
 @pytest.mark.parametrize("name", sorted(ERRORS))
-@pytest.mark.parametrize("seed", range(6))
-def test_the_first_spot_is_the_best_of_all_and_two_come_close(name, seed):
-    _, spots, ties = ties_of(seed, ERRORS[name])
+@pytest.mark.parametrize("random_state", range(6))
+def test_the_first_spot_is_the_best_of_all_and_two_come_close(name, random_state):
+    _, spots, ties = ties_of(random_state, ERRORS[name])
     chosen = [spot for spot, _, _ in choose_spots(ties, 2)]
     alone = [expected_doubts(ties, [spot]).sum() for spot in range(len(spots))]
     assert expected_doubts(ties, chosen[:1]).sum() == pytest.approx(min(alone), abs=1e-12)
@@ -94,8 +94,8 @@ def test_the_first_spot_is_the_best_of_all_and_two_come_close(name, seed):
 @pytest.mark.parametrize("name", sorted(ERRORS))
 def test_it_beats_naive_choices(name):
     totals = dict.fromkeys(("chosen", "nearest", "highest", "random", "even"), 0.0)
-    for seed in range(10):
-        places, spots, ties = ties_of(seed, ERRORS[name], outlets=8)
+    for random_state in range(10):
+        places, spots, ties = ties_of(random_state, ERRORS[name], outlets=8)
         chosen = [spot for spot, _, _ in choose_spots(ties, 3)]
         assert len(chosen) == 3
         from_source = np.hypot(
@@ -105,7 +105,7 @@ def test_it_beats_naive_choices(name):
         naive = {
             "nearest": np.argsort(from_source, kind="stable")[:3],
             "highest": np.argsort(-places.ground_m[spots], kind="stable")[:3],
-            "random": np.random.default_rng(seed).choice(len(spots), 3, replace=False),
+            "random": np.random.default_rng(random_state).choice(len(spots), 3, replace=False),
             "even": np.argsort(from_source, kind="stable")[
                 np.linspace(0, len(spots) - 1, 3).astype(int)
             ],
@@ -115,7 +115,7 @@ def test_it_beats_naive_choices(name):
         totals["chosen"] += left / before
         for kind, some in naive.items():
             doubt = expected_doubts(ties, some).sum()
-            assert left <= doubt + 1e-9, (seed, kind)
+            assert left <= doubt + 1e-9, (random_state, kind)
             totals[kind] += doubt / before
     assert all(totals["chosen"] < 9.5 / 10 * totals[k] for k in totals if k != "chosen")
 

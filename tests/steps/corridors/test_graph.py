@@ -11,8 +11,8 @@ from scipy.spatial import Delaunay
 from dewpond.steps.corridors.graph import Edges, simplify
 
 
-def _random_edges(seed):
-    random = np.random.default_rng(seed)
+def _random_edges(random_state):
+    random = np.random.default_rng(random_state)
     points = np.round(random.uniform(0, 1000, size=(60, 2)), 3)
     triangles = Delaunay(points).simplices
     pairs = np.vstack([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
@@ -39,9 +39,9 @@ def _costs(edges, kept):
     return np.array([[way.get(node, np.inf) for node in nodes] for way in found])
 
 
-@pytest.mark.parametrize("seed", range(15))
-def test_cheapest_ways_stay_as_they_were(seed):
-    points, edges, kept = _random_edges(seed)
+@pytest.mark.parametrize("random_state", range(15))
+def test_cheapest_ways_stay_as_they_were(random_state):
+    points, edges, kept = _random_edges(random_state)
     small = simplify(edges, kept)
     np.testing.assert_allclose(_costs(small, kept), _costs(edges, kept))
     assert len(small.start) < len(edges.start)

@@ -33,8 +33,8 @@ GEOGRAPHIC = {"crs": "EPSG:4326", "posting": 1e-4}
 FOOT_MAP = "+proj=tmerc +lat_0=53.5 +lon_0=-2 +x_0=100000 +datum=WGS84 +units=us-ft +no_defs"
 
 
-def _points(seed: int = 1, n: int = 400) -> tuple[np.ndarray, np.ndarray]:
-    rng = np.random.default_rng(seed)
+def _points(random_state: int = 1, n: int = 400) -> tuple[np.ndarray, np.ndarray]:
+    rng = np.random.default_rng(random_state)
     return EAST + rng.uniform(-150, 750, n), NORTH + rng.uniform(-150, 350, n)
 
 

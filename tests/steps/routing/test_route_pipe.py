@@ -133,9 +133,9 @@ def test_existing_pipe_is_preferred_and_free():
 
 
 @pytest.mark.parametrize("follow", ["fences", "open"])
-@pytest.mark.parametrize("seed", range(4))
-def test_never_dearer_than_mehlhorn_of_networkx_on_random_fields(seed, follow):
-    random = np.random.default_rng(seed)
+@pytest.mark.parametrize("random_state", range(4))
+def test_never_dearer_than_mehlhorn_of_networkx_on_random_fields(random_state, follow):
+    random = np.random.default_rng(random_state)
     lines, paddocks = [], []
     for column in range(4):
         for row in range(4):

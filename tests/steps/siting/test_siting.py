@@ -69,8 +69,8 @@ def reach_of(
     return Reach(cells, sp.csr_array(walk.astype(np.float32)), limit_m, hose_m)
 
 
-def scatter(seed: int, sites: int, cells: int) -> tuple[np.ndarray, np.ndarray]:
-    random = np.random.default_rng(seed)
+def scatter(random_state: int, sites: int, cells: int) -> tuple[np.ndarray, np.ndarray]:
+    random = np.random.default_rng(random_state)
     return random.uniform(0, 1000, (sites, 2)), random.uniform(0, 1000, (cells, 2))
 
 
@@ -105,11 +105,15 @@ def test_of_two_equally_near_the_lower_number_is_taken():
 
 
 @settings(deadline=None, derandomize=True, max_examples=30)
-@given(seed=st.integers(0, 10_000), hose_m=st.sampled_from([0.0, 60.0]), chosen=st.integers(0, 40))
-def test_nearest_outlets_against_every_distance(seed, hose_m, chosen):
-    places, ground = scatter(seed, 40, 300)
+@given(
+    random_state=st.integers(0, 10_000),
+    hose_m=st.sampled_from([0.0, 60.0]),
+    chosen=st.integers(0, 40),
+)
+def test_nearest_outlets_against_every_distance(random_state, hose_m, chosen):
+    places, ground = scatter(random_state, 40, 300)
     reach = reach_of(places, ground, 180, hose_m=hose_m)
-    sites = np.sort(np.random.default_rng(seed).permutation(40)[:chosen])
+    sites = np.sort(np.random.default_rng(random_state).permutation(40)[:chosen])
     shared = assign_ground(field(places), reach, layout_of(sites, np.zeros(300, dtype=bool)))
     distance = np.hypot(*(places[:, None] - ground[None]).transpose(2, 0, 1))[sites]
     distance = np.where(distance <= 180 + hose_m, distance, np.inf)

@@ -39,9 +39,9 @@ FOUR = [(25, 11, 2.3, 12.5, 0.6), (25, 13.6, 2.0, 10, 0.5), (32, 17, 2.0, 8, 0.7
 FIVE = [*FOUR, (50, 17, 3.0, 8, 1.5)]
 
 
-def random_scheme(seed, pipes):
+def random_scheme(random_state, pipes):
     """Return a tree of straight pipes over hills, with two mobs that drink here and there."""
-    random = np.random.default_rng(seed)
+    random = np.random.default_rng(random_state)
     places, ways = [(0.0, 0.0)], []
     names = ["tank"]
     parents = [0, *(int(random.integers(0, n)) for n in range(1, pipes))]
@@ -113,10 +113,10 @@ def cheapest_of_all(scheme, folder):
     return float(cost[good].min()) if good.any() else None
 
 
-@pytest.mark.parametrize("seed", range(12))
-def test_as_cheap_as_the_best_of_every_combination(seed, tmp_path):
-    pipes = 3 + seed % 5  # up to seven
-    scheme = random_scheme(seed, pipes)
+@pytest.mark.parametrize("random_state", range(12))
+def test_as_cheap_as_the_best_of_every_combination(random_state, tmp_path):
+    pipes = 3 + random_state % 5  # up to seven
+    scheme = random_scheme(random_state, pipes)
     tables = offer(tmp_path, FIVE if pipes < 6 else FOUR)
     sizes = scheme.size(**tables)
     best = cheapest_of_all(scheme, tmp_path)
@@ -176,7 +176,8 @@ def test_a_rise_passed_without_the_margin_is_told_and_still_gets_pipe():
 def test_random_schemes_are_of_both_kinds(tmp_path):
     tables = offer(tmp_path, FOUR)
     fits = [
-        random_scheme(seed, 3 + seed % 5).size(**tables).shortfalls == () for seed in range(12)
+        random_scheme(random_state, 3 + random_state % 5).size(**tables).shortfalls == ()
+        for random_state in range(12)
     ]
     assert 3 <= sum(fits) <= 11
 
@@ -454,9 +455,9 @@ def test_going_from_20_to_25_mm():
 
 
 @settings(deadline=None, derandomize=True, max_examples=12)
-@given(seed=st.integers(0, 10_000), higher_m=st.floats(0.1, 20.0))
-def test_a_higher_source_never_costs_more_pipe_while_no_class_binds(seed, higher_m):
-    scheme = random_scheme(seed, 4)
+@given(random_state=st.integers(0, 10_000), higher_m=st.floats(0.1, 20.0))
+def test_a_higher_source_never_costs_more_pipe_while_no_class_binds(random_state, higher_m):
+    scheme = random_scheme(random_state, 4)
     level = scheme.heads.source_level_m
     lowest = min(section.ground_level_m.min() for section in scheme.heads.sections.values())
     assume(level + higher_m - lowest < 102.0)  # what the weakest PE100 in the table carries
