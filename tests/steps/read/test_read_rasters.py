@@ -175,6 +175,32 @@ def test_virtual_raster_and_the_digests_of_its_members(tmp_path):
     assert {"terrain.vrt", "member.tif"} <= set(holding.inputs)
 
 
+def test_of_a_mosaic_only_the_members_under_the_holding_are_recorded(tmp_path):
+    write_holding(tmp_path, dem=False)
+    corners = {"here": (-500, -500, 1500, 1500), "far": (9000, -500, 11_000, 1500)}
+    sources = ""
+    for name, (west, south, east, north) in corners.items():
+        write_dem(tmp_path / f"{name}.tif", corners=(west, south, east, north), posting=10.0)
+        sources += (
+            f'<SimpleSource><SourceFilename relativeToVRT="1">{name}.tif</SourceFilename>'
+            '<SourceBand>1</SourceBand><SrcRect xOff="0" yOff="0" xSize="200" ySize="200"/>'
+            f'<DstRect xOff="{(west + 500) / 10:.0f}" yOff="0" xSize="200" ySize="200"/>'
+            "</SimpleSource>"
+        )
+    with rasterio.open(tmp_path / "here.tif") as data:
+        step, crs = data.transform.to_gdal(), data.crs.to_string()
+    (tmp_path / "terrain.vrt").write_text(
+        f'<VRTDataset rasterXSize="1150" rasterYSize="200"><SRS>{crs}</SRS>'
+        f"<GeoTransform>{', '.join(map(str, step))}</GeoTransform>"
+        '<VRTRasterBand dataType="Float32" band="1"><NoDataValue>-9999</NoDataValue>'
+        f"<UnitType>metre</UnitType>{sources}</VRTRasterBand></VRTDataset>"
+    )
+    holding = read(tmp_path, terrain={"elevation": "terrain.vrt"})
+    _assert_on_plane(holding)
+    rasters_read = {name for name in holding.inputs if name.endswith((".tif", ".vrt"))}
+    assert rasters_read == {"terrain.vrt", "here.tif"}
+
+
 def test_only_the_window_needed_is_read(tmp_path):
     write_holding(tmp_path, dem=False)
     write_dem(tmp_path / "terrain.tif", corners=(-9000, -9000, 9000, 9000), posting=20.0)

@@ -24,6 +24,7 @@ from dewpond.base.words import words
 from dewpond.steps.read.files import is_readable, locate, record_digests
 from dewpond.steps.read.notes import Notes
 from dewpond.steps.read.vectors import Bounds
+from dewpond.steps.read.virtual import members_beside
 
 LARGEST_WINDOW_CELLS = 16_000_000
 """Cells of one raster held in memory (128 MB of float64); a finer window is averaged down."""
@@ -46,6 +47,7 @@ class Raster:
     dataset: Any
     crs: pyproj.CRS
     vertical: pyproj.CRS | None
+    folder: Path
 
 
 @contextmanager
@@ -62,15 +64,13 @@ def opened(
             for number, dataset in enumerate(given, start=1):
                 files = _local_files(dataset)
                 label = files[0].name if files else f"elevation {number}"
-                record_digests(label, files, Path(), notes)
-                rasters.extend(_checked(label, dataset, notes))
+                rasters.extend(_checked(label, dataset, Path(), notes))
         else:
             for path in written:
                 dataset = _open(path, folder, notes)
                 if dataset is not None:
                     stack.enter_context(dataset)
-                    record_digests(path, _local_files(dataset), folder, notes)
-                    rasters.extend(_checked(path, dataset, notes))
+                    rasters.extend(_checked(path, dataset, folder, notes))
         yield rasters
 
 
@@ -83,6 +83,7 @@ def read_window(
     become NaN.
     """
     window = _window(raster, area, crs)
+    _record(raster, window, notes)
     if window is None:
         return None
     dataset = raster.dataset
@@ -184,7 +185,14 @@ def _local_files(dataset: Any) -> list[Path]:
     return [Path(name) for name in dataset.files if Path(name).is_file()]
 
 
-def _checked(label: str, dataset: Any, notes: Notes) -> list[Raster]:
+def _record(raster: Raster, window: Window | None, notes: Notes) -> None:
+    """Record the digests of a raster and of the files that its window is read from."""
+    beside = members_beside(raster.dataset, window)
+    files = [path for path in map(Path, raster.dataset.files) if path not in beside]
+    record_digests(raster.label, files, raster.folder, notes)
+
+
+def _checked(label: str, dataset: Any, folder: Path, notes: Notes) -> list[Raster]:
     """Return the raster in a list, or an empty list and a fault."""
     if dataset.count == 0:
         notes.fault(label, "holds no band", remedy="give one of its subdatasets")
@@ -223,7 +231,7 @@ def _checked(label: str, dataset: Any, notes: Notes) -> list[Raster]:
             words("data.rasters.holds_bands_heights_are_read", label=label, count=dataset.count)
         )
     notes.credit(dataset.tags().get("TIFFTAG_COPYRIGHT", ""))
-    return [Raster(label, dataset, crs, vertical)]
+    return [Raster(label, dataset, crs, vertical, folder)]
 
 
 def _window(raster: Raster, area: Bounds, crs: pyproj.CRS) -> Window | None:
