@@ -21,7 +21,7 @@ from shapely.geometry import Polygon
 
 from dewpond.cli import run
 
-COMMANDS = ["plan", "check", "demand", "compare", "template", "schema"]
+COMMANDS = ["plan", "check", "demand", "compare", "command-area", "batch", "template", "schema"]
 
 
 @pytest.fixture

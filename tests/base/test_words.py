@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import ast
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -69,3 +70,29 @@ def test_every_sentence_asked_for_stands_in_its_file_with_its_values() -> None:
             wrong.append(f"{path}: {key} names {sorted(named)}, given {sorted(given)}")
     assert wrong == []
     assert count > 100
+
+
+def keys_of(table: Mapping[str, Any], before: str) -> Iterator[str]:
+    for name, entry in table.items():
+        if isinstance(entry, str):
+            yield f"{before}.{name}"
+        else:
+            yield from keys_of(entry, f"{before}.{name}")
+
+
+def test_every_sentence_is_asked_for() -> None:
+    """By its whole key, or by a key whose end a value fills in (``f"maps.title.{kind}"``)."""
+    code = "\n".join(
+        path.read_text(encoding="utf-8")
+        for path in sorted(PACKAGE.rglob("*"))
+        if path.suffix in (".py", ".html")
+    )
+    whole = set(re.findall(r"""["']([a-z_]+(?:\.\w+)+)["']""", code))
+    begun = tuple(set(re.findall(r"""f["']((?:[a-z_]+\.)+[a-z_]*){""", code)))
+    sentences = [
+        key
+        for path in sorted((PACKAGE / "words").glob("*.toml"))
+        for key in keys_of(module._table(path.stem), path.stem)
+    ]
+    assert len(sentences) > 500
+    assert [key for key in sentences if key not in whole and not key.startswith(begun)] == []

@@ -29,7 +29,7 @@ def test_all_met_some_short_some_failed(
     record = json.loads(told.out)
     assert record["by_status"] == {"met": 1}
     assert record["totals"]["cost"] > 0
-    assert "1 holdings: 1 meet every requirement, 0 fall short, 0 failed" in told.err
+    assert "1 holding: 1 meets every requirement, 0 fall short, 0 failed" in told.err
     (one / "bad.toml").write_text("nothing = 1\n")
     assert run(["batch", str(one), *arguments]) == 1
     told = capsys.readouterr()
@@ -50,13 +50,14 @@ def test_faults_of_the_batch_itself_are_code_2(
     assert "give --holding-field" in capsys.readouterr().err
 
 
-def test_layers_are_named_behind_the_path(tmp_path: Path) -> None:
+def test_layers_of_a_file_with_several_are_named(tmp_path: Path) -> None:
     template = synthetic.write_template(tmp_path / "given", 1)
     given = tmp_path / "given"
     code = run([
         "batch", str(template), "-o", str(tmp_path / "out"), "--processes", "1",
-        "--holdings", f"{given / 'fields.gpkg'}|fields", "--holding-field", "holding",
-        "--sources", f"{given / 'sources.gpkg'}|sources",
+        "--holdings", str(given / "fields.gpkg"), "--holdings-layer", "fields",
+        "--holding-field", "holding",
+        "--sources", str(given / "sources.gpkg"), "--sources-layer", "sources",
     ])  # fmt: skip
     assert code in (0, 1)
     assert (tmp_path / "out" / "results.gpkg").is_file()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,14 +21,10 @@ _LINE_EVERY_S = 60.0
 _SHOWN_FAILURES = 20
 
 
-def _rows(text: str | None, field: str | None) -> Rows | None:
-    """Read FILE or FILE|LAYER."""
+def _rows(path: str | None, layer: str | None, field: str | None) -> Rows | None:
     from dewpond.batch import Rows
 
-    if text is None:
-        return None
-    path, _, layer = text.partition("|")
-    return Rows(path, layer or None, field)
+    return None if path is None else Rows(path, layer, field)
 
 
 @click.command("batch")
@@ -37,19 +34,22 @@ def _rows(text: str | None, field: str | None) -> Rows | None:
     help="Folder of the batch; given again, it goes on where it stopped.",
 )  # fmt: skip
 @click.option(
-    "--holdings", metavar="FILE[|LAYER]",
+    "--holdings", metavar="FILE",
     help="Field boundaries of all holdings; INPUT is then the template project.",
 )  # fmt: skip
+@click.option("--holdings-layer", metavar="NAME", help="Layer of that file, if it has several.")
 @click.option("--holding-field", metavar="NAME", help="Field that names the holding of a row.")
 @click.option(
-    "--sources", metavar="FILE[|LAYER]",
+    "--sources", metavar="FILE",
     help="Sources of all holdings, points or mains as lines: those with the name of the holding "
     "in its field, or where there is no such field the nearest.",
 )  # fmt: skip
+@click.option("--sources-layer", metavar="NAME", help="Layer of that file, if it has several.")
 @click.option(
-    "--mobs", metavar="FILE[|LAYER]",
+    "--mobs", metavar="FILE",
     help="Mobs of all holdings, a row each, with the field that names the holding.",
 )  # fmt: skip
+@click.option("--mobs-layer", metavar="NAME", help="Layer of that file, if it has several.")
 @click.option(
     "--head-per-ha", type=float, metavar="NUMBER",
     help="Head a hectare: the mobs of the template are scaled to the land of each holding.",
@@ -79,9 +79,12 @@ def batch_command(
     given: Path,
     output: Path,
     holdings: str | None,
+    holdings_layer: str | None,
     holding_field: str | None,
     sources: str | None,
+    sources_layer: str | None,
     mobs: str | None,
+    mobs_layer: str | None,
     as_json: bool,
     holding_seconds: float,
     search_seconds: float,
@@ -94,9 +97,9 @@ def batch_command(
     from dewpond.batch import BatchOptions, plan_batch
 
     options = BatchOptions(
-        holdings=_rows(holdings, holding_field),
-        sources=_rows(sources, _shared_field(sources, holding_field)),
-        mobs=_rows(mobs, holding_field),
+        holdings=_rows(holdings, holdings_layer, holding_field),
+        sources=_sources(sources, sources_layer, holding_field),
+        mobs=_rows(mobs, mobs_layer, holding_field),
         holding_s=holding_seconds,
         search_s=search_seconds,
         **others,
@@ -113,14 +116,12 @@ def batch_command(
     return EXIT_MET if report.met else EXIT_SHORT
 
 
-def _shared_field(sources: str | None, holding_field: str | None) -> str | None:
-    """Return the field that names holdings if the file of sources has it."""
-    if sources is None or holding_field is None:
-        return None
+def _sources(path: str | None, layer: str | None, field: str | None) -> Rows | None:
+    """Return the rows of all sources, with the field that names holdings if they have it."""
     from dewpond.batch.reading import has_field
 
-    rows = _rows(sources, holding_field)
-    return holding_field if rows is not None and has_field(rows) else None
+    rows = _rows(path, layer, field)
+    return rows if rows is None or has_field(rows) else replace(rows, field=None)
 
 
 class _Progress:
@@ -141,24 +142,25 @@ class _Progress:
         self._failed += outcome.status == "failed"
         self._stood += outcome.stood
         rate = self._rate()
-        failed = f"{self._failed:,} failed" if self._failed else ""
+        failed = words("batch.told.failed", count=self._failed) if self._failed else ""
         self._bars.update(self._bar, advance=1, rate=rate, failed=failed)
         if not self._shown and time.monotonic() - self._told >= _LINE_EVERY_S:
             self._told = time.monotonic()
-            click.echo(f"{self._done:,} of {whole:,} holdings, {rate} {failed}", err=True)
+            said = words(
+                "batch.told.so_far", done=self._done, whole=whole, rate=rate, failed=self._failed
+            )
+            click.echo(said, err=True)
 
     def _rate(self) -> str:
         minutes = (time.monotonic() - self._began) / 60
         planned = self._done - self._stood
-        return f"{planned / minutes:,.0f}/min" if minutes > 0 and planned else ""
+        return (
+            words("batch.told.rate", a_minute=planned / minutes) if minutes > 0 and planned else ""
+        )
 
     def stopped(self, output: Path) -> None:
         """Say what is kept of a batch that was ended from the keyboard."""
-        click.echo(
-            f"stopped: {self._done:,} holdings are finished and kept in {output}; "
-            "the same command goes on from there",
-            err=True,
-        )
+        click.echo(words("batch.told.stopped", count=self._done, folder=str(output)), err=True)
 
 
 @contextmanager
@@ -182,26 +184,29 @@ def _told(options: BatchOptions) -> Iterator[_Progress]:
         yield _Progress(bars, console.is_terminal)
 
 
+def words(key: str, **values: Any) -> str:
+    """Return a sentence; what reads them is slow to import, and help needs none."""
+    from dewpond.base.words import words as filled_in
+
+    return filled_in(key, **values)
+
+
 def _tell(report: BatchReport, output: Path) -> None:
     """Say on stderr what came of the holdings and where the results are."""
     for holding, reason in report.failures[:_SHOWN_FAILURES]:
         first, *more = reason.splitlines() or [""]
-        tail = f" (and {len(more)} more lines)" if more else ""
-        click.echo(f"FAILED: {holding}: {first}{tail}", err=True)
+        said = words("batch.told.failure", holding=holding, reason=first, more=len(more))
+        click.echo(said, err=True)
     left = len(report.failures) - _SHOWN_FAILURES
     if left > 0:
-        click.echo(f"FAILED: {left:,} more, in holdings.csv", err=True)
+        click.echo(words("batch.told.more_failures", count=left), err=True)
     if report.gone:
-        click.echo(
-            f"note: {len(report.gone):,} holdings of an earlier run are not in the input now; "
-            "their folders are left and they are in no table",
-            err=True,
-        )
+        click.echo(words("batch.told.gone", count=len(report.gone)), err=True)
     count = report.by_status
     click.echo(
-        f"{report.holdings:,} holdings: {count.get('met', 0):,} meet every requirement, "
-        f"{count.get('short', 0):,} fall short, {count.get('failed', 0):,} failed; "
-        f"{report.stood:,} stood already",
+        words("batch.told.outcome", holdings=report.holdings, met=count.get("met", 0),
+            short=count.get("short", 0), failed=count.get("failed", 0), stood=report.stood,
+        ),
         err=True,
-    )
-    click.echo(f"results in {output}", err=True)
+    )  # fmt: skip
+    click.echo(words("batch.told.results", folder=str(output)), err=True)
