@@ -64,7 +64,7 @@ def read_case(task: Task, options: BatchOptions) -> Case:
     raw = _template(template)
     fields = read_rows(options.holdings, task.fields)
     if not isinstance(fields, gpd.GeoDataFrame):
-        raise InputError([Fault(options.holdings.path, "is a table without shapes")])
+        raise InputError([Fault(options.holdings.label, "is a table without shapes")])
     raw["holding"] = {**raw.get("holding", {}), "name": task.holding}
     raw["paddocks"] = {
         key: value
@@ -105,6 +105,7 @@ def _put_sources(
     elif task.sources:
         rows = read_rows(options.sources, task.sources)
     else:
+        _refuse_without(given, options.sources, task, words("batch.reason.no_source_row"))
         return
     raw["source"] = _named([
         {**_like(given, values), **values, **_at(shape, rows.crs, fields)}
@@ -117,8 +118,10 @@ def _put_mobs(
     raw: dict[str, Any], task: Task, options: BatchOptions, fields: gpd.GeoDataFrame
 ) -> None:
     """Set the mobs from the file of all mobs, or scale those of the template to the area."""
+    given = raw.get("mob", [])
+    if options.mobs is not None and not task.mobs:
+        _refuse_without(given, options.mobs, task, words("batch.reason.no_mob_row"))
     if options.mobs is not None and task.mobs:
-        given = raw.get("mob", [])
         rows = read_rows(options.mobs, task.mobs)
         found = [{**_like(given, values), **values} for values, _ in _values(rows, MobSettings)]
         raw["mob"] = _named(found, "mob")
@@ -132,11 +135,22 @@ def _put_mobs(
         ]
 
 
+def _refuse_without(given: list[Any], rows: Rows, task: Task, lack: str) -> None:
+    """Refuse a holding that neither a file of all holdings nor the template gives anything."""
+    if not given:
+        raise InputError([
+            Fault(
+                rows.label, lack, found=words("batch.reason.not_named", field=rows.field),
+                expected=task.holding, remedy=words("batch.reason.give_a_row"),
+            )
+        ])  # fmt: skip
+
+
 def _nearest(rows: Rows, fields: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     near = read_near(rows, fields, _FARTHEST_SOURCE_M)
     if near.empty:
         raise InputError([
-            Fault(rows.path, words("batch.reason.no_source", metres=_FARTHEST_SOURCE_M))
+            Fault(rows.label, words("batch.reason.no_source", metres=_FARTHEST_SOURCE_M))
         ])  # fmt: skip
     return near.iloc[[0]]
 

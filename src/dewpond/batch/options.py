@@ -25,11 +25,19 @@ class Rows:
         Needed when the file holds several.
     field : str, optional
         Names the holding of each row; for sources it may be left out: then the nearest serves.
+    copied_from : str, optional
+        The file that the user named, where `path` is a copy of it.
     """
 
     path: str
     layer: str | None = None
     field: str | None = None
+    copied_from: str | None = None
+
+    @property
+    def label(self) -> str:
+        """The file as messages name it."""
+        return self.copied_from or self.path
 
 
 @dataclass(frozen=True)

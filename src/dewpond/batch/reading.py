@@ -12,7 +12,7 @@ import pandas as pd
 import pyogrio
 import shapely
 
-from dewpond.base.errors import Fault, InputError, nearest_name
+from dewpond.base.errors import Fault, nearest_name
 from dewpond.batch.options import Rows
 
 _ROWS_AT_ONCE = 100_000
@@ -20,28 +20,20 @@ _BY_ID = {"GPKG", "SQLite", "FlatGeobuf", "ESRI Shapefile", "OpenFileGDB"}
 """Drivers that find a row by its id without reading those before it."""
 
 
-def rows_by_holding(rows: Rows, where: str) -> dict[str, tuple[int, ...]]:
+def rows_by_holding(rows: Rows) -> dict[str, tuple[int, ...]]:
     """Return the feature ids of each holding, reading only the field that names it.
 
-    Rows that name none are left out.
-
-    Raises
-    ------
-    InputError
-        When the file, the layer or the field is not there.
+    Rows that name no holding stand under an empty name.
     """
-    layer = _checked_layer(rows, where)
     found: dict[str, list[int]] = {}
     start = 0
     while True:
         part = _read(
-            rows.path, layer, columns=[rows.field], read_geometry=False, fid_as_index=True,
+            rows.path, rows.layer, columns=[rows.field], read_geometry=False, fid_as_index=True,
             skip_features=start, max_features=_ROWS_AT_ONCE,
         )  # fmt: skip
         for fid, value in part[rows.field].items():
-            name = holding_text(value)
-            if name:
-                found.setdefault(name, []).append(int(fid))
+            found.setdefault(holding_text(value), []).append(int(fid))
         if len(part) < _ROWS_AT_ONCE:
             return {name: tuple(ids) for name, ids in found.items()}
         start += len(part)
@@ -115,44 +107,63 @@ def readable_by_id(rows: Rows, folder: Path) -> Rows:
         part.unlink(missing_ok=True)
         pyogrio.write_dataframe(_read(rows.path, rows.layer), part, layer="rows", driver="GPKG")
         shutil.move(part, copy)
-    return Rows(str(copy), "rows", rows.field)
+    return Rows(str(copy), "rows", rows.field, copied_from=rows.path)
 
 
-def _checked_layer(rows: Rows, where: str) -> str | None:
+def faults_of(rows: Rows, where: str, *, shapes: bool) -> list[Fault]:
+    """Return what keeps a file of all holdings from being read at all.
+
+    Parameters
+    ----------
+    rows : Rows
+    where : str
+        The option that names the file.
+    shapes : bool
+        Whether its rows must have shapes, in a known CRS.
+    """
     path = Path(rows.path)
     if not path.exists():
-        raise InputError([
-            Fault(where, f"the file {rows.path} does not exist", remedy="check the path")
-        ])  # fmt: skip
+        return [Fault(where, f"the file {rows.label} does not exist", remedy="check the path")]
     try:
         layers = [str(name) for name in pyogrio.list_layers(path)[:, 0]]
     except pyogrio.errors.DataSourceError as error:
         found = str(error).splitlines()[0][:160].rstrip(".")
-        raise InputError([
-            Fault(
-                where, f"the file {rows.path} cannot be read", found=found,
-                expected="any format that OGR reads, for instance GeoPackage",
-            )
-        ]) from error  # fmt: skip
+        expected = "any format that OGR reads, for instance GeoPackage"
+        text = f"the file {rows.label} cannot be read"
+        return [Fault(where, text, found=found, expected=expected)]
     if rows.layer is not None and rows.layer not in layers:
-        remedy = nearest_name(rows.layer, layers)
-        raise InputError([
-            Fault(where, f"{rows.path} has no such layer", found=f'"{rows.layer}"', remedy=remedy)
-        ])  # fmt: skip
+        text, found = f"{rows.label} has no such layer", f'"{rows.layer}"'
+        return [Fault(where, text, found=found, remedy=nearest_name(rows.layer, layers))]
     if rows.layer is None and len(layers) > 1:
-        raise InputError([
-            Fault(
-                where, f"{rows.path} holds several layers and none is chosen",
-                found=", ".join(layers[:12]), remedy="name it behind the path: FILE|LAYER",
-            )
-        ])  # fmt: skip
-    columns = [str(name) for name in pyogrio.read_info(path, layer=rows.layer)["fields"]]
-    if rows.field not in columns:
-        remedy = nearest_name(str(rows.field), columns)
-        raise InputError([
-            Fault(where, f"{rows.path} has no such field", found=f'"{rows.field}"', remedy=remedy)
-        ])  # fmt: skip
-    return rows.layer
+        text, found = (
+            f"{rows.label} holds several layers and none is chosen",
+            ", ".join(layers[:12]),
+        )
+        return [Fault(where, text, found=found, remedy=f"name it with {where}-layer")]
+    info = pyogrio.read_info(path, layer=rows.layer)
+    return [
+        *_field_faults(rows, where, info),
+        *(_shape_faults(rows, where, info) if shapes else ()),
+    ]
+
+
+def _field_faults(rows: Rows, where: str, info: dict[str, Any]) -> list[Fault]:
+    columns = [str(name) for name in info["fields"]]
+    if rows.field is None or rows.field in columns:
+        return []
+    text, remedy = f"{rows.label} has no such field", nearest_name(rows.field, columns)
+    return [Fault(where, text, found=f'"{rows.field}"', remedy=remedy)]
+
+
+def _shape_faults(rows: Rows, where: str, info: dict[str, Any]) -> list[Fault]:
+    if info["geometry_type"] is None:
+        text = f"{rows.label} is a table without shapes"
+        return [Fault(where, text, remedy="give the file that has shapes")]
+    if info["crs"] is None:
+        text, expected = f"{rows.label} has no CRS", "a CRS stored in the file"
+        remedy = "assign the CRS the data were drawn in and save the file again"
+        return [Fault(where, text, expected=expected, remedy=remedy)]
+    return []
 
 
 def _read(path: str, layer: str | None, **options: Any) -> Any:

@@ -17,7 +17,7 @@ from dewpond.batch.pool import run_here
 from dewpond.batch.reading import readable_by_id
 from dewpond.batch.records import FAILED, MET, WORK, Store
 from dewpond.batch.slot import Outcome
-from dewpond.batch.tasks import Task, find_tasks
+from dewpond.batch.tasks import Found, Task, find_tasks, refuse_faults
 
 Progress = Callable[[int, Outcome | None], None]
 """Called with the number of holdings in all, first with None, then with each outcome."""
@@ -38,6 +38,8 @@ class BatchReport:
         Holding and reason, in order of the holdings.
     gone : tuple of str
         Holdings that an earlier run planned and that are no longer asked for.
+    nameless : int
+        Rows of the file of all fields that name no holding, left out.
     files : tuple of Path
         The tables and the map.
     """
@@ -47,6 +49,7 @@ class BatchReport:
     stood: int
     failures: tuple[tuple[str, str], ...]
     gone: tuple[str, ...]
+    nameless: int
     files: tuple[Path, ...]
 
     @property
@@ -90,9 +93,11 @@ def plan_batch(
     """
     options, output = options or BatchOptions(), Path(output)
     tell = progress or (lambda number, outcome: None)
+    refuse_faults(Path(given), options)
     with claimed(output):
         options = _with_rows_by_id(options, output)
-        tasks = find_tasks(Path(given), output, options)
+        found = find_tasks(Path(given), output, options)
+        tasks = found.tasks
         Store(output).tidy()
         tell(len(tasks), None)
         outcomes = []
@@ -101,7 +106,7 @@ def plan_batch(
                 outcomes.append(_small(outcome))
                 tell(len(tasks), outcome)
         files = assemble(tasks, output)
-        return _report(tasks, outcomes, output, files)
+        return _report(found, outcomes, output, files)
 
 
 def _run(
@@ -129,16 +134,17 @@ def _small(outcome: Outcome) -> Outcome:
 
 
 def _report(
-    tasks: Sequence[Task], outcomes: Sequence[Outcome], output: Path, files: Sequence[Path]
+    found: Found, outcomes: Sequence[Outcome], output: Path, files: Sequence[Path]
 ) -> BatchReport:
     failures = sorted(
         (outcome.task.holding, outcome.reason) for outcome in outcomes if outcome.status == FAILED
     )
     return BatchReport(
-        len(tasks),
+        len(found.tasks),
         dict(Counter(outcome.status for outcome in outcomes)),
         sum(outcome.stood for outcome in outcomes),
         tuple(failures),
-        Store(output).others({task.folder for task in tasks}),
+        Store(output).others({task.folder for task in found.tasks}),
+        found.nameless,
         tuple(files),
     )

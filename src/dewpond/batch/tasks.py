@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from dewpond.base.errors import Fault, InputError
-from dewpond.batch.options import BatchOptions
-from dewpond.batch.reading import rows_by_holding
+from dewpond.batch.options import BatchOptions, Rows
+from dewpond.batch.reading import faults_of, rows_by_holding
 
 _SAFE = re.compile(r"[a-z0-9][a-z0-9._-]{0,59}")
 _UNSAFE = re.compile(r"[^a-z0-9._-]+")
@@ -67,20 +67,37 @@ def folder_name(holding: str) -> str:
     return f"{slug}-{hashlib.sha256(holding.encode()).hexdigest()[:_HASH_LETTERS]}"
 
 
-def find_tasks(given: Path, output: Path, options: BatchOptions) -> list[Task]:
-    """Return the holdings of a batch in the order of their names.
+@dataclass(frozen=True)
+class Found:
+    """The holdings of a batch.
+
+    Attributes
+    ----------
+    tasks : tuple of Task
+        In the order of their names.
+    nameless : int
+        Rows of the file of all fields that name no holding; they are in no plan.
+    """
+
+    tasks: tuple[Task, ...]
+    nameless: int = 0
+
+
+def find_tasks(given: Path, output: Path, options: BatchOptions) -> Found:
+    """Return the holdings of a batch.
 
     Raises
     ------
     InputError
         When there is none, or a file of all holdings cannot be read.
     """
-    tasks = (
-        _project_files(given, output)
-        if options.holdings is None
-        else _split(given, options)
-    )  # fmt: skip
-    return sorted(tasks, key=lambda task: task.holding)
+    if options.holdings is None:
+        return Found(_in_order(_project_files(given, output)))
+    return _split(given, options, options.holdings)
+
+
+def _in_order(tasks: list[Task]) -> tuple[Task, ...]:
+    return tuple(sorted(tasks, key=lambda task: task.holding))
 
 
 def _project_files(folder: Path, output: Path) -> list[Task]:
@@ -109,25 +126,45 @@ def _project_files(folder: Path, output: Path) -> list[Task]:
     ]
 
 
-def _split(template: Path, options: BatchOptions) -> list[Task]:
-    if options.holdings is None or not template.is_file():
-        raise InputError([
-            Fault(str(template), "is not a file", expected="the template project of all holdings")
-        ])  # fmt: skip
-    fields = rows_by_holding(options.holdings, "--holdings")
+def refuse_faults(given: Path, options: BatchOptions) -> None:
+    """Refuse what is asked where a file of all holdings cannot be used, with every fault.
+
+    Raises
+    ------
+    InputError
+    """
+    if options.holdings is None:
+        return
+    faults = [
+        fault
+        for rows, where, shapes in (
+            (options.holdings, "--holdings", True),
+            (options.sources, "--sources", True),
+            (options.mobs, "--mobs", False),
+        )
+        if rows is not None
+        for fault in faults_of(rows, where, shapes=shapes)
+    ]
+    if not given.is_file():
+        text, expected = "is not a file", "the template project of all holdings"
+        faults.insert(0, Fault(str(given), text, expected=expected))
+    if faults:
+        raise InputError(faults)
+
+
+def _split(template: Path, options: BatchOptions, holdings: Rows) -> Found:
+    fields = rows_by_holding(holdings)
+    nameless = len(fields.pop("", ()))
     if not fields:
-        raise InputError([Fault(options.holdings.path, "names no holding in any row")])
-    others = {
-        name: rows_by_holding(rows, f"--{name}") if rows is not None and rows.field else {}
-        for name, rows in (("sources", options.sources), ("mobs", options.mobs))
-    }
-    return [
+        raise InputError([Fault(holdings.label, "names no holding in any row")])
+    sources, mobs = (
+        rows_by_holding(rows) if rows is not None and rows.field else {}
+        for rows in (options.sources, options.mobs)
+    )
+    tasks = [
         Task(
-            holding,
-            str(template.resolve()),
-            ids,
-            others["sources"].get(holding, ()),
-            others["mobs"].get(holding, ()),
+            holding, str(template.resolve()), ids, sources.get(holding, ()), mobs.get(holding, ())
         )
         for holding, ids in fields.items()
     ]
+    return Found(_in_order(tasks), nameless)

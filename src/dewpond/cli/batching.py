@@ -202,6 +202,8 @@ def _tell(report: BatchReport, output: Path) -> None:
         click.echo(words("batch.told.more_failures", count=left), err=True)
     if report.gone:
         click.echo(words("batch.told.gone", count=len(report.gone)), err=True)
+    if report.nameless:
+        click.echo(words("batch.told.nameless", count=report.nameless), err=True)
     count = report.by_status
     click.echo(
         words("batch.told.outcome", holdings=report.holdings, met=count.get("met", 0),
