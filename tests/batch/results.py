@@ -9,6 +9,8 @@ from pathlib import Path
 HOLDINGS = 4
 MEMORY_MB = 700
 """Enough for what a small plan and its libraries hold, and little enough to run out of."""
+EATEN_BYTES = 400_000_000
+"""Of a project file that cannot be read within that memory."""
 
 
 def tree(output: Path) -> dict[str, str]:

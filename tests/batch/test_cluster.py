@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from batch import synthetic
-from batch.results import by_holding, tree
+from batch.results import EATEN_BYTES, by_holding, tree
 from dewpond.base.errors import InputError
 from dewpond.batch import BatchOptions, BatchReport, plan_batch
 
@@ -78,7 +78,7 @@ def test_a_holding_that_eats_memory_costs_only_itself_on_a_cluster_too(
     for name in ("terrain.tif", "holding-00000.toml", "holding-00000.geojson"):
         (given / name).write_bytes((many / name).read_bytes())
     text = (given / "holding-00000.toml").read_text()
-    (given / "eater.toml").write_text(f"{text}\n[walking]\ncell_m = 0.02\n")
+    (given / "eater.toml").write_text(f"{text}\n# {'x' * EATEN_BYTES}\n")
     options = BatchOptions(cluster=cluster.scheduler_address, memory_mb=700)
     report = plan_batch(given, tmp_path / "out", options)
     assert [holding for holding, _ in report.failures] == ["eater"]

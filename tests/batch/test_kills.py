@@ -20,7 +20,7 @@ import rasterio
 from rasterio.windows import Window
 
 from batch import synthetic
-from batch.results import HOLDINGS, MEMORY_MB, by_holding, tree
+from batch.results import EATEN_BYTES, HOLDINGS, MEMORY_MB, by_holding, tree
 from dewpond.base.errors import OutputError
 from dewpond.batch import BatchOptions, BatchReport, plan_batch
 
@@ -137,7 +137,7 @@ def _wait_for_records(output: Path, count: int) -> None:
 def test_a_holding_that_eats_memory_costs_only_itself(
     mine: Path, undisturbed: dict[str, str], run: Run, tmp_path: Path
 ) -> None:
-    add(mine, "eater", "[walking]\ncell_m = 0.02")
+    add(mine, "eater", f"# {'x' * EATEN_BYTES}")
     report = run(mine, tmp_path / "out", processes=1, memory_mb=MEMORY_MB)
     assert report.failures == (
         ("eater", f"it needed more memory than the {MEMORY_MB} MB that a holding may use"),
