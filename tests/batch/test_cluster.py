@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
+import subprocess
+import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -14,6 +17,7 @@ from batch import synthetic
 from batch.results import EATEN_BYTES, by_holding, tree
 from dewpond.base.errors import InputError
 from dewpond.batch import BatchOptions, BatchReport, plan_batch
+from dewpond.batch.cluster import SchedulerLostError
 
 pytestmark = [
     pytest.mark.slow,
@@ -68,6 +72,50 @@ def test_a_worker_lost_in_mid_run_loses_nothing_and_repeats_nothing(
     again = plan_batch(many, tmp_path / "there", options)
     assert again.stood == COUNT
     assert tree(tmp_path / "there") == tree(tmp_path / "here")
+
+
+def test_a_scheduler_lost_in_mid_run_is_told_and_what_is_finished_stands(
+    many: Path, run: Run, tmp_path: Path
+) -> None:
+    distributed = pytest.importorskip("distributed")
+    output = tmp_path / "out"
+    place = tmp_path / "scheduler.json"
+    alone = ["--no-dashboard", "--host", "127.0.0.1"]
+    scheduler = _dask("scheduler", *alone, "--port", "0", "--scheduler-file", str(place))
+    worker = None
+
+    def strike(whole: int, outcome: object) -> None:
+        if outcome is not None:
+            scheduler.kill()
+
+    try:
+        address = _address(place)
+        worker = _dask("worker", *alone, "--nthreads", "1", address)
+        with distributed.Client(address) as client:
+            client.wait_for_workers(1, timeout=60)
+        with pytest.raises(SchedulerLostError, match="the same command goes on"):
+            plan_batch(many, output, BatchOptions(cluster=address), progress=strike)
+    finally:
+        for process in filter(None, (worker, scheduler)):
+            process.kill()
+            process.wait()
+    report = run(many, output, processes=2)
+    assert 1 <= report.stood < COUNT
+    run(many, tmp_path / "here", processes=2)
+    assert tree(output) == tree(tmp_path / "here")
+
+
+def _dask(role: str, *arguments: str) -> subprocess.Popen[bytes]:
+    command = [sys.executable, "-m", f"distributed.cli.dask_{role}", *arguments]
+    return subprocess.Popen(command, stderr=subprocess.DEVNULL)
+
+
+def _address(place: Path) -> str:
+    until = time.monotonic() + 60
+    while not place.exists() or not place.read_text():
+        assert time.monotonic() < until, "the scheduler did not start"
+        time.sleep(0.1)
+    return str(json.loads(place.read_text())["address"])
 
 
 def test_a_holding_that_eats_memory_costs_only_itself_on_a_cluster_too(

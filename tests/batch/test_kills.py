@@ -108,8 +108,10 @@ def test_ctrl_c_keeps_what_is_finished(
 ) -> None:
     output = tmp_path / "out"
     stopped = subprocess.Popen(
-        [*COMMAND, made, "-o", output, "--processes", "1"], stderr=subprocess.PIPE, text=True
-    )
+        [*COMMAND, made, "-o", output, "--processes", "1"], stderr=subprocess.PIPE, text=True,
+        # A shell that runs the tests in the background has them ignore Ctrl-C.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+    )  # fmt: skip
     _wait_for_records(output, 1)
     children = psutil.Process(stopped.pid).children()
     stopped.send_signal(signal.SIGINT)
@@ -152,7 +154,8 @@ def test_a_holding_that_takes_too_long_costs_only_itself(
     mine: Path, undisturbed: dict[str, str], run: Run, tmp_path: Path
 ) -> None:
     # Longer than any small holding takes on a busy machine, much shorter than this one takes.
-    add(mine, "dawdler", "[walking]\ncell_m = 0.25")
+    search = "optimality_gap = 0.0\nrestarts = 1000000\ntime_limit_s = 100000.0"
+    add(mine, "dawdler", f"[layout]\n{search}")
     report = run(mine, tmp_path / "out", processes=1, holding_s=20.0)
     [(holding, reason)] = report.failures
     assert holding == "dawdler"
@@ -214,7 +217,8 @@ class TestFullDisk:
 
 
 @pytest.mark.slow
-def test_a_tile_cut_short_costs_the_holdings_on_it(mine: Path, run: Run, tmp_path: Path) -> None:
+def test_a_tile_cut_short_costs_the_holdings_on_it(run: Run, tmp_path: Path) -> None:
+    mine = synthetic.write_folder(tmp_path / "given", 9)
     for path in sorted(mine.glob("*.toml"))[3:]:
         path.unlink()
     as_tiles(mine)

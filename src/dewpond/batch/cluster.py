@@ -6,6 +6,7 @@ path. What dask does again because a worker was lost finds the record of what wa
 
 from __future__ import annotations
 
+import logging
 import threading
 import uuid
 from collections.abc import Generator, Iterable
@@ -13,7 +14,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from dewpond.base.errors import Fault, InputError
+from dewpond.base.errors import DewpondError, Fault, InputError
 from dewpond.base.words import words
 from dewpond.batch.options import BatchOptions
 from dewpond.batch.records import Store
@@ -36,6 +37,10 @@ class _Order(NamedTuple):
     run: str
 
 
+class SchedulerLostError(DewpondError, RuntimeError):
+    """The scheduler went away while holdings were planned; what is finished is kept."""
+
+
 def run_on_cluster(
     tasks: Iterable[Task], options: BatchOptions, output: Path
 ) -> Generator[Outcome, None, None]:
@@ -47,6 +52,8 @@ def run_on_cluster(
         When dask is not installed, the scheduler does not answer or has no worker.
     OutputError
         When the shared folder takes no more.
+    SchedulerLostError
+        When the scheduler goes away.
     """
     client, distributed = _connected(str(options.cluster))
     # One scheduler may serve several batches, and forgets no key while it holds its result.
@@ -86,6 +93,8 @@ def _connected(address: str) -> tuple[Any, Any]:
             "--cluster", "needs dask.distributed, which is not installed",
             remedy="install dewpond[cluster]",
         )]) from error  # fmt: skip
+    # What it logs of a lost scheduler, with tracebacks, is told here in one line.
+    logging.getLogger("distributed").setLevel(logging.CRITICAL)
     try:
         connect: Any = distributed.Client
         client = connect(address, timeout=_CONNECT_S, set_as_default=False)
@@ -106,6 +115,8 @@ def _hand_out(client: Any, task: Task, order: _Order, running: dict[Any, Task], 
 
 def _outcome(future: Any, task: Task, output: Path) -> Outcome:
     """Return what came of a holding; one whose workers were lost again and again has failed."""
+    if future.cancelled():
+        raise SchedulerLostError(words("batch.told.scheduler_lost", folder=str(output)))
     error = future.exception()
     if error is None:
         values = future.result()
