@@ -240,7 +240,7 @@ def as_tiles(folder: Path) -> None:
     """Part the raster in two between its second and third column of holdings, under one VRT."""
     with rasterio.open(folder / "terrain.tif") as data:
         values, profile = data.read(1), data.profile
-        edge = round((1.6 * synthetic.PITCH_M + synthetic.MARGIN_M) / synthetic.POSTING_M)
+        edge = round((1.9 * synthetic.PITCH_M + synthetic.MARGIN_M) / synthetic.POSTING_M)
         parts = {"west": (0, edge), "east": (edge, data.width)}
         sources = ""
         for name, (left, right) in parts.items():
