@@ -159,11 +159,11 @@ def source_curve(holding: Holding, source: Source, supply: SupplySettings) -> So
         most = np.inf
         daily = np.inf if np.isnan(daily) else daily
     elif np.isnan(most) and np.isnan(daily):
-        warnings = (words("intake.sources.source_no_yield_is_given", name=source.name),)
+        warnings = (words("intake.sources.no_yield_given", name=source.name),)
     elif np.isnan(most):
         most = daily / (HOURS_A_DAY * MINUTES_PER_HOUR)
-    reason = words("intake.sources.water_stands_at_m_whatever", name=source.name, level_m=level_m)
-    reason += words("intake.sources.up_to_l_min", most=most) if np.isfinite(most) else "."
+    reason = words("intake.sources.constant_level", name=source.name, level_m=level_m)
+    reason += words("intake.sources.up_to_flow", most=most) if np.isfinite(most) else "."
     return SourceCurve(level_m, level_m, most, daily, False, reason, warnings)
 
 
@@ -188,11 +188,11 @@ def _main(source: Source, ground_m: float, still_m: float, supply: SupplySetting
     through_valves = [reading for reading in readings if reading[3] == "valve"]
     worst = min([reading for reading in readings if reading[3] == "open pipe"] or readings)
     if len(through_valves) == len(readings):
-        warnings.append(words("intake.sources.source_every_bucket_was_filled", name=source.name))
+        warnings.append(words("intake.sources.buckets_through_valves", name=source.name))
     measured, flow, level, through = worst
     most = _least_known(measured * supply.dry_summer_factor, settings.yield_l_min)
     reason = words(
-        "intake.sources.pressure_holds_water_at_m",
+        "intake.sources.main_level_falls",
         name=source.name,
         still_m=still_m,
         service_pipe_exponent=SERVICE_PIPE_EXPONENT,
@@ -210,10 +210,8 @@ def _main(source: Source, ground_m: float, still_m: float, supply: SupplySetting
 
 def _main_not_measured(source: Source, gauge_m: float, still_m: float) -> SourceCurve:
     most = _least_known(source.settings.yield_l_min, None)
-    warning = words("intake.sources.source_no_bucket_was_timed", name=source.name)
-    reason = words(
-        "intake.sources.pressure_holds_water_at_m_its", name=source.name, still_m=still_m
-    )
+    warning = words("intake.sources.no_bucket_timed", name=source.name)
+    reason = words("intake.sources.main_level_unmeasured", name=source.name, still_m=still_m)
     daily = _daily(source, most)
     return SourceCurve(still_m, gauge_m, most, daily, False, reason, (warning,))
 

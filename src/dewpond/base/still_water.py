@@ -29,17 +29,20 @@ def still_water(source: Source, surface: Surface) -> tuple[float, str]:
     above_m = source.settings.height_above_ground_m or 0.0
     parts = [ground_reason]
     if above_m:
-        parts.append(words("heads.still_water.m_above_ground", above_m=above_m))
+        parts.append(words("heads.still_water.above_ground", above_m=above_m))
     level_m = ground_m + above_m
     pressure_bar = source.settings.static_pressure_bar
     if source.settings.kind == "mains" and pressure_bar is not None:
         head_m = head_m_from_bar(pressure_bar)
         level_m += head_m
         parts.append(
-            words("heads.still_water.m_of_head_for_a", head_m=head_m, pressure_bar=pressure_bar)
+            words("heads.still_water.head_of_pressure", head_m=head_m, pressure_bar=pressure_bar)
         )
     return level_m, words(
-        "heads.still_water.in_all_m", name=source.name, names=" + ".join(parts), level_m=level_m
+        "heads.still_water.level_in_all",
+        name=source.name,
+        names=" + ".join(parts),
+        level_m=level_m,
     )
 
 
@@ -70,7 +73,7 @@ def ground_level(source: Source, surface: Surface) -> tuple[float, str]:
     """
     if source.settings.level_m is not None:
         return source.settings.level_m, words(
-            "heads.still_water.ground_m_as_given", level_m=source.settings.level_m
+            "heads.still_water.ground_as_given", level_m=source.settings.level_m
         )
     level_m = float(surface.heights_m(source.easting_m, source.northing_m))
     if np.isnan(level_m):
@@ -79,4 +82,4 @@ def ground_level(source: Source, surface: Surface) -> tuple[float, str]:
             "stands where no elevation raster has a height",
             remedy="give its ground level as level_m, or a raster that reaches it",
         )])  # fmt: skip
-    return level_m, words("heads.still_water.ground_m_from_the_elevation", level_m=level_m)
+    return level_m, words("heads.still_water.ground_from_raster", level_m=level_m)

@@ -72,12 +72,12 @@ def _source_warnings(holding: Holding, source: Source) -> list[str]:
     found = []
     settings = source.settings
     if settings.kind == "mains" and settings.static_pressure_bar is None:
-        found.append(words("heads.heads.source_is_a_main_without", name=source.name))
+        found.append(words("heads.heads.main_without_pressure", name=source.name))
     raster_m = float(holding.surface.heights_m(source.easting_m, source.northing_m))
     if settings.level_m is not None and abs(settings.level_m - raster_m) > _LEVEL_DIFFERENCE_M:
         found.append(
             words(
-                "heads.heads.source_the_level_given_m",
+                "heads.heads.level_off_raster",
                 name=source.name,
                 level_m=settings.level_m,
                 level_m_2=abs(settings.level_m - raster_m),
@@ -98,7 +98,7 @@ def _rise_warning(sections: Mapping[str, Section], pipes: pd.DataFrame) -> list[
     rise_m = -float(pipes.at[worst, "lowest_static_head_m"])
     return [
         words(
-            "heads.heads.of_pipes_run_over_ground",
+            "heads.heads.pipes_above_still_water",
             count=len(above),
             count_2=len(pipes),
             rise_m=rise_m,
@@ -119,7 +119,7 @@ def _gap_warning(sections: Mapping[str, Section]) -> list[str]:
     worst = max(touched, key=lambda name: unknown[name])
     return [
         words(
-            "heads.heads.of_pipes_run_over_ground_that",
+            "heads.heads.pipes_without_height",
             count=len(touched),
             count_2=len(sections),
             total=sum(unknown.values()),

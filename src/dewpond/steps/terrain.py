@@ -67,7 +67,7 @@ def model_terrain(holding: Holding, walking: WalkingSettings) -> Terrain:
 
 def _choose_cell(holding: Holding, walking: WalkingSettings) -> tuple[float, str]:
     if walking.cell_m is not None:
-        return walking.cell_m, words("heads.terrain.cell_of_m_as_set", cell_m=walking.cell_m)
+        return walking.cell_m, words("heads.terrain.cell_as_set", cell_m=walking.cell_m)
     grazed = list(holding.grazed) or list(range(len(holding.paddocks)))
     area_m2 = np.sort(
         holding.paddocks["area_ha"].to_numpy(dtype=np.float64)[grazed] * SQUARE_METRES_PER_HECTARE
@@ -81,7 +81,7 @@ def _choose_cell(holding: Holding, walking: WalkingSettings) -> tuple[float, str
     )
     cell_m = _neat(wanted_m)
     return cell_m, words(
-        "heads.terrain.cell_of_m_cells_across",
+        "heads.terrain.cell_for_paddock",
         cell_m=cell_m,
         side_m=side_m / cell_m,
         side_m_2=side_m**2 / SQUARE_METRES_PER_HECTARE,
@@ -131,7 +131,7 @@ def _within_memory(cell_m: float, reason: str, bounds: FloatArray) -> tuple[floa
         return cell_m, reason
     wide_m = math.ceil(wide_m * 2) / 2
     return wide_m, words(
-        "heads.terrain.widened_to_m_m_would",
+        "heads.terrain.cell_widened",
         reason=reason,
         wide_m=wide_m,
         cell_m=cell_m,

@@ -195,13 +195,13 @@ class Plan:
         dry = list(breaks.loc[~breaks["watered"].astype(bool), "name"])
         return (
             Verdict(
-                requirement=words("verdicts.plan.every_break_has_water"),
+                requirement=words("verdicts.plan.breaks_with_water"),
                 figure=float(len(breaks) - len(dry)),
                 limit=float(len(breaks)),
                 unit="breaks",
                 met=not dry,
                 where=", ".join(dry),
-                remedy="" if not dry else words("verdicts.plan.a_longer_hose_a_lane"),
+                remedy="" if not dry else words("verdicts.plan.hose_lane_or_larger_breaks"),
             ),
         )
 

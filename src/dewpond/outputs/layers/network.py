@@ -80,14 +80,14 @@ def _laid_by_kind(laid: gpd.GeoDataFrame) -> dict[str, FloatArray]:
 def _note_of_existing(plan: Plan, pipe: str, fits: bool) -> str:
     """Say on whose word pipe in the ground has its size."""
     if not fits:
-        return words("features.network.in_the_ground_already_its")
+        return words("features.network.existing_unknown")
     size_mm = plan.network.pipes.get("existing_outside_diameter_mm")
     if (
         size_mm is not None
         and size_mm.at[pipe] == plan.scheme.sizes.pipes.at[pipe, "outside_diameter_mm"]
     ):
-        return words("features.network.in_the_ground_already_size_from")
-    return words("features.network.in_the_ground_already_size")
+        return words("features.network.existing_from_map")
+    return words("features.network.existing_assumed")
 
 
 def _pipe_notes(plan: Plan, pipe: str) -> str:
@@ -99,12 +99,12 @@ def _pipe_notes(plan: Plan, pipe: str) -> str:
     if old:
         notes.append(_note_of_existing(plan, pipe, fits))
     elif not fits:
-        notes.append(words("features.network.no_pipe_on_offer_will"))
+        notes.append(words("features.network.no_pipe_will_do"))
     for short in sizes.shortfalls:
         if short.where == pipe:
             notes.append(
                 words(
-                    "features.network.limit",
+                    "features.network.requirement_missed",
                     requirement=short.requirement,
                     figure=short.figure,
                     unit=short.unit,

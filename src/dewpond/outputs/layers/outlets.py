@@ -140,20 +140,20 @@ def _fittings(watering: pd.Series) -> tuple[str, ...]:
     """Return what an outlet is fitted with; nothing is known of one that no pipe reaches."""
     if not np.isfinite(float(watering["design_flow_l_min"])):
         return ()
-    fittings = [words("features.outlets.service_valve_at_the_inlet")]
+    fittings = [words("features.outlets.service_valve")]
     bore_mm = float(watering["seat_bore_mm"])
     if np.isfinite(bore_mm):
         coefficient = float(watering["discharge_coefficient"])
         fittings.append(
             words(
-                "features.outlets.float_valve_mm_seat_discharge",
+                "features.outlets.float_valve",
                 bore_mm=bore_mm,
                 coefficient=coefficient,
             )
         )
     troughs = float(watering["troughs"])
     if np.isfinite(troughs) and troughs > 1:
-        fittings.append(words("features.outlets.link_between_troughs", troughs=troughs))
+        fittings.append(words("features.outlets.trough_link", troughs=troughs))
     return tuple(fittings)
 
 
@@ -166,9 +166,9 @@ def _notes(
         notes.append("inside the paddock")
     elif len(serves) > 1:
         first, last = ", ".join(names.loc[list(serves[:-1])]), names.loc[serves[-1]]
-        notes.append(words("features.outlets.on_the_fence_between_and", first=first, last=last))
+        notes.append(words("features.outlets.on_fence_between", first=first, last=last))
     if name not in plan.heads.nodes.index:
-        return sentences([*notes, words("features.outlets.no_way_for_pipe_joins")])
+        return sentences([*notes, words("features.outlets.no_way_for_pipe")])
     watering = plan.scheme.watering.outlets
     if name in watering.index:
         notes.extend(watering.at[name, "notes"])
@@ -180,19 +180,19 @@ def _head_notes(plan: Plan, name: str, summits: Mapping[str, Summit]) -> list[st
     notes = []
     head = static_head_at_m(plan, name)
     if head < 0:
-        notes.append(words("features.outlets.lies_m_above_the_still", value=-head))
+        notes.append(words("features.outlets.above_still_water", value=-head))
     summit, pipe = summits.get(name, (np.inf, ""))
     if summit < min(head, 0.0):
-        notes.append(words("features.outlets.on_the_way_rises_m", pipe=pipe, value=-summit))
+        notes.append(words("features.outlets.rise_on_the_way", pipe=pipe, value=-summit))
     heads = plan.scheme.sizes.outlets
     if name in heads.index:
         residual, needed = heads.loc[name, ["residual_head_m", "needed_head_m"]]
         if np.isnan(residual):
-            notes.append(words("features.outlets.no_head_can_be_given"))
+            notes.append(words("features.outlets.no_head_known"))
         elif residual < needed - HEAD_ROUNDING_M:
             notes.append(
                 words(
-                    "features.outlets.at_its_worst_it_is",
+                    "features.outlets.head_short",
                     needed=needed - residual,
                     needed_2=needed,
                 )

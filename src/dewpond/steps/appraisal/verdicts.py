@@ -39,7 +39,7 @@ def walking(
     dry_ha = float(dry["area_m2"].sum()) / SQUARE_METRES_PER_HECTARE
     return Verdict(
         requirement=words(
-            "appraisal.verdicts.grazed_ground_within_m_of", walk_limit_m=design.walk_limit_m
+            "appraisal.verdicts.ground_within_reach", walk_limit_m=design.walk_limit_m
         ),
         figure=100 * covered_share,
         limit=100.0,
@@ -48,7 +48,7 @@ def walking(
         where=_listed(names),
         remedy=""
         if not names
-        else words("appraisal.verdicts.stays_out_of_reach_the", hectares=_hectares(dry_ha)),
+        else words("appraisal.verdicts.ground_out_of_reach", hectares=_hectares(dry_ha)),
     )
 
 
@@ -56,7 +56,7 @@ def _hectares(area_ha: float) -> str:
     return (
         words("appraisal.verdicts.hectares", area_ha=area_ha)
         if area_ha >= _LEAST_SHOWN_HA
-        else words("appraisal.verdicts.less_than_ha")
+        else words("appraisal.verdicts.hardly_any_area")
     )
 
 
@@ -74,12 +74,12 @@ def joined(siting: Siting, network: Network) -> Verdict:
     """Hold the outlets that pipe reaches against all outlets."""
     apart = len(network.unconnected)
     return Verdict(
-        requirement=words("appraisal.verdicts.outlets_joined_to_the_source"),
+        requirement=words("appraisal.verdicts.outlets_joined"),
         figure=float(len(siting.sites) - apart),
         limit=float(len(siting.sites)),
         unit="outlets",
         met=apart == 0,
-        remedy="" if apart == 0 else words("appraisal.verdicts.allow_pipe_across_open_ground"),
+        remedy="" if apart == 0 else words("appraisal.verdicts.allow_open_ground"),
     )
 
 
@@ -90,15 +90,13 @@ def static_head(network: Network, heads: Heads, intake: Intake) -> Verdict:
     lowest_m = float(head_m.min()) if len(outlets) else float("nan")
     above = list(head_m.index[head_m <= 0])
     return Verdict(
-        requirement=words("appraisal.verdicts.water_at_rest_stands_above"),
+        requirement=words("appraisal.verdicts.still_water_at_outlets"),
         figure=lowest_m,
         limit=0.0,
         unit="m",
         met=not above,
         where=_listed(above),
-        remedy=""
-        if not above
-        else words("appraisal.verdicts.raise_the_water_level_at", value=-lowest_m),
+        remedy="" if not above else words("appraisal.verdicts.raise_the_source", value=-lowest_m),
     )
 
 
@@ -113,13 +111,13 @@ def delivered(network: Network, heads: Heads, intake: Intake, sizes: Sizes) -> V
     dry = _behind_high_ground(network, heads, _lift_m(heads, intake))
     short = [name for name in spare_m.index if name in dry or not spare_m[name] >= -_ROUNDING_M]
     return Verdict(
-        requirement=words("appraisal.verdicts.every_outlet_gets_its_design"),
+        requirement=words("appraisal.verdicts.design_flow_at_outlets"),
         figure=float(len(spare_m) - len(short)),
         limit=float(len(spare_m)),
         unit="outlets",
         met=not short,
         where=_listed(short),
-        remedy="" if not short else words("appraisal.verdicts.see_the_requirements_of_pipe"),
+        remedy="" if not short else words("appraisal.verdicts.see_pipe_and_source"),
     )
 
 
@@ -153,11 +151,11 @@ def pipe(sizes: Sizes, settings: PipeSettings) -> Iterable[Verdict]:
     pipes = sizes.pipes
     residual, speed = pipes["lowest_residual_head_m"], pipes["velocity_m_s"]
     yield Verdict(
-        words("appraisal.verdicts.water_stands_over_the_ground"),
+        words("appraisal.verdicts.water_over_ground"),
         float(residual.min()), settings.summit_margin_m, "m", True, str(residual.idxmin()),
     )  # fmt: skip
     yield Verdict(
-        words("appraisal.verdicts.flow_in_every_pipe_is"),
+        words("appraisal.verdicts.velocity_within_limit"),
         float(speed.max()), settings.velocity_limit_m_s, "m/s", True, str(speed.idxmax()),
     )  # fmt: skip
 

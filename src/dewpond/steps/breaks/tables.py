@@ -104,5 +104,5 @@ def _warnings(breaks: gpd.GeoDataFrame) -> tuple[str, ...]:
     ]
     for name, shape in zip(breaks["name"], breaks.geometry, strict=True):
         if shape.geom_type != "Polygon":
-            found.append(words("breaks.tables.break_lies_in_pieces_no", name=name))
+            found.append(words("breaks.tables.break_in_pieces", name=name))
     return tuple(found)

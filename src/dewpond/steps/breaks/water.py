@@ -104,7 +104,7 @@ class _Case:
         ways = self.paddock.ways_from(start, spots)
         reached = [(hose, spot) for hose, spot in zip(ways, spots, strict=True) if hose]
         if not reached:
-            return dry(words("breaks.water.no_way_leads_from_the"))
+            return dry(words("breaks.water.no_way_from_outlet"))
         lengths = _lengths_m([hose for hose, _ in reached], self.surface)
         order = np.argsort(lengths, kind="stable")
         allowed = order[lengths[order] <= self.limits.hose_m]
@@ -125,7 +125,7 @@ class _Case:
         reason = _too_far(walk_m, self.limits.walk_m)
         if hose_m > self.limits.hose_m:
             reason = words(
-                "breaks.water.needs_m_of_hose_m", hose_m=hose_m, hose_m_2=self.limits.hose_m
+                "breaks.water.hose_too_short", hose_m=hose_m, hose_m_2=self.limits.hose_m
             )
         return Water(self.outlet.node, spot, hose, hose_m, walk_m, reason)
 
@@ -139,7 +139,7 @@ def water_by_hose(
 ) -> Water:
     """Return the trough that a hose brings into a break: least hose, then least walk."""
     if not outlets:
-        return dry(words("breaks.water.no_outlet_serves_this_paddock"))
+        return dry(words("breaks.water.no_outlet_for_paddock"))
     inside = room(strip)
     offers = [_Case(strip, inside, paddock, outlet, limits, surface).offer() for outlet in outlets]
     return min(offers, key=lambda offer: _burden(offer, limits))
@@ -154,7 +154,7 @@ def water_by_lane(
 ) -> Water:
     """Return the outlet, on the lane or on its own fence, that stock of a break walk to."""
     if not outlets:
-        return dry(words("breaks.water.no_outlet_serves_this_paddock"))
+        return dry(words("breaks.water.no_outlet_for_paddock"))
     # The seam between break and lane is closed by half a centimetre, or rounding would part them.
     ground = shapely.union_all([strip.buffer(_SEAM_M), lane.buffer(_SEAM_M)])
     inside = room(ground)
@@ -166,9 +166,9 @@ def water_by_lane(
         reason = _too_far(walk_m, limits.walk_m)
         offers.append(Water(outlet.node, outlet.at, None, 0.0, walk_m, reason))
     if not offers:
-        return dry(words("breaks.water.no_outlet_stands_on_the"))
+        return dry(words("breaks.water.no_outlet_on_lane_or_fence"))
     best = min(offers, key=lambda offer: _burden(offer, limits))
-    return best if np.isfinite(best.walk_m) else dry(words("breaks.water.the_lane_does_not_reach"))
+    return best if np.isfinite(best.walk_m) else dry(words("breaks.water.lane_too_short"))
 
 
 def _entries(strip: shapely.Geometry, paddock: Room, start: FloatArray) -> FloatArray:
@@ -228,8 +228,8 @@ def _too_far(walk_m: float, limit_m: float) -> str:
     if walk_m <= limit_m:
         return ""
     if not np.isfinite(walk_m):
-        return words("breaks.water.part_of_this_break_is")
-    return words("breaks.water.farthest_walk_m_the_limit", walk_m=walk_m, limit_m=limit_m)
+        return words("breaks.water.part_cut_off")
+    return words("breaks.water.walk_over_limit", walk_m=walk_m, limit_m=limit_m)
 
 
 def _burden(offer: Water, limits: Limits) -> tuple[bool, float, float]:

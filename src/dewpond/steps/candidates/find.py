@@ -111,7 +111,7 @@ def _beside_nothing(wished: pd.DataFrame) -> list[str]:
     lost = wished[wished["kind"].isin(BY_WORD) & (wished["paddocks"].map(len) == 0)]
     return [
         words(
-            "candidates.find.the_outlet_at_e_n",
+            "candidates.find.existing_outlet_serves_none",
             kind=kind,
             easting_m=easting_m,
             northing_m=northing_m,

@@ -142,7 +142,7 @@ def _about_hopeless(
     least = math.ceil(area_m2 / (math.pi * reach_m**2))
     return [
         words(
-            "candidates.inside.a_walk_of_m_is",
+            "candidates.inside.walk_too_short",
             names=_names(holding.paddocks, hopeless),
             walk_limit_m=design.walk_limit_m,
             area_m2=area_m2 / SQUARE_METRES_PER_HECTARE,
@@ -161,7 +161,7 @@ def _about_coarse(
         return []
     return [
         words(
-            "candidates.inside.places_for_outlets_within_are",
+            "candidates.inside.places_far_apart",
             names=_names(holding.paddocks, list(coarse)),
             most=max(coarse.values()),
             reach_m=reach_m,

@@ -59,7 +59,7 @@ def leave_keep_outs(
         names = _names(holding, shapely.Point(place))
         notes.append(
             words(
-                "routing.enclosed.source_stands_in_pipe_leaves",
+                "routing.enclosed.source_led_out",
                 name=source.name,
                 names=names,
                 length=way.length,
@@ -87,8 +87,8 @@ def about_cut_off(
 
 def _cut_off(source: Source, names: str) -> str:
     if not names:
-        return words("routing.enclosed.source_cannot_be_joined_to", name=source.name)
-    return words("routing.enclosed.source_is_cut_off_from", name=source.name, names=names)
+        return words("routing.enclosed.source_not_joined", name=source.name)
+    return words("routing.enclosed.source_cut_off", name=source.name, names=names)
 
 
 def _way_out(work: Linework, place: FloatArray, forbidden: shapely.Geometry) -> shapely.LineString:
@@ -154,7 +154,7 @@ def _touched(kind: str, table: gpd.GeoDataFrame, where: shapely.Geometry) -> Ite
         yield (
             f'{kind} "{name}"'
             if known
-            else words("routing.enclosed.a_without_a_name", kind=kind)
+            else words("routing.enclosed.nameless_keep_out", kind=kind)
             if kind == "keep-out"
             else kind
         )

@@ -80,7 +80,7 @@ def deliver(
     table = _table(outlets, alone, together, combinations)
     short = piping.break_level_m - flow.head_m[:, piping.before].min(axis=0, initial=np.inf)
     warnings = [
-        words("delivery.deliver.with_outlets_wide_open_more", name=name)
+        words("delivery.deliver.tank_runs_down", name=name)
         for name, lack, tank in zip(sizes.breaks.index, short, piping.is_tank, strict=True)
         if tank and lack > _TANK_SHORT_M
     ]
@@ -98,7 +98,7 @@ def _nothing(outlets: pd.Index) -> Delivery:
     )
     if not len(outlets):
         return Delivery(table)
-    return Delivery(table, (words("delivery.deliver.no_size_of_pipe_fits"),))
+    return Delivery(table, (words("delivery.deliver.no_size_fits"),))
 
 
 def _combinations(

@@ -188,16 +188,14 @@ def _by_paddock(holding: Holding, stock: pd.DataFrame) -> pd.DataFrame:
 
 def _apart_notes(mobs: pd.DataFrame, peak_month: int) -> list[str]:
     """Say where the peaks of the mobs fall apart, and that the weather is one for all months."""
-    notes = [
-        words("demand.estimate.the_holding_needs_most_in", month_names=MONTH_NAMES[peak_month - 1])
-    ]
+    notes = [words("demand.estimate.peak_month", month_names=MONTH_NAMES[peak_month - 1])]
     apart = [
         f"{name} in {MONTH_NAMES[int(month) - 1]}"
         for name, month in mobs["peak_month"].items()
         if month not in (0, peak_month)
     ]
     if apart:
-        notes.append(words("demand.estimate.mobs_that_peak_in_another", names=", ".join(apart)))
+        notes.append(words("demand.estimate.mobs_peak_elsewhen", names=", ".join(apart)))
     return notes
 
 
@@ -206,7 +204,5 @@ def _weight_notes(mob: MobSettings) -> tuple[str, ...]:
     if low <= mob.weight_kg <= high:
         return ()
     return (
-        words(
-            "demand.estimate.kg_is_an_unlikely_live", weight_kg=mob.weight_kg, species=mob.species
-        ),
+        words("demand.estimate.unlikely_weight", weight_kg=mob.weight_kg, species=mob.species),
     )

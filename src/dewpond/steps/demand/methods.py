@@ -57,7 +57,8 @@ def figure_for(mob: MobSettings, settings: DemandSettings) -> Figure:
         found = _METHODS[name](mob, settings, name == settings.method)
         if isinstance(found, Figure):
             notes = tuple(
-                words("demand.methods.is_used", reason=reason, name=name) for reason in passed_over
+                words("demand.methods.instead_used", reason=reason, name=name)
+                for reason in passed_over
             )
             return replace(found, notes=notes + found.notes)
         passed_over.append(f"{name} {found.reason}")
@@ -67,8 +68,8 @@ def figure_for(mob: MobSettings, settings: DemandSettings) -> Figure:
 
 def _live_weight_share(mob: MobSettings, settings: DemandSettings, chosen: bool) -> Figure:
     share = settings.share_lactating if mob.lactating else settings.share_other
-    state = words("demand.methods.in_milk_young_included") if mob.lactating else "not in milk"
-    source = words("demand.methods.common_practice_no_source_of", share=share * 100, state=state)
+    state = words("demand.methods.in_milk") if mob.lactating else "not in milk"
+    source = words("demand.methods.share_of_live_weight", share=share * 100, state=state)
     return Figure(share * mob.weight_kg, "live weight share", source)
 
 
@@ -86,7 +87,7 @@ def _sheep_table(mob: MobSettings, settings: DemandSettings, chosen: bool) -> Fi
     figure = _from_table("sheep table", "NRC sheep", mob, settings, chosen)
     if isinstance(figure, Figure) and settings.air_temperature_c > _MILD_C:
         note = words(
-            "demand.methods.the_figures_of_the_sheep", air_temperature_c=settings.air_temperature_c
+            "demand.methods.sheep_table_mild_weather", air_temperature_c=settings.air_temperature_c
         )
         return replace(figure, notes=(*figure.notes, note))
     return figure
@@ -96,9 +97,9 @@ def _cattle_temperature_equation(
     mob: MobSettings, settings: DemandSettings, chosen: bool
 ) -> Figure | Refusal:
     if mob.species != "cattle":
-        return Refusal(words("demand.methods.has_no_figure_for", species=mob.species))
+        return Refusal(words("demand.methods.no_species", species=mob.species))
     if mob.lactating:
-        return Refusal(words("demand.methods.is_not_fitted_for_cows"))
+        return Refusal(words("demand.methods.not_for_milk"))
     index = float(
         effective_temperature(
             settings.air_temperature_c,
@@ -111,8 +112,8 @@ def _cattle_temperature_equation(
     return Figure(
         float(beef_water_l(weight_kg, index)),
         "cattle temperature equation",
-        words("demand.methods.nasem_nutrient_requirements_of_beef"),
-        words("demand.methods.growing_and_finishing_cattle"),
+        words("demand.methods.source_beef_equations"),
+        words("demand.methods.growing_cattle"),
         _equation_notes(mob, settings, index),
     )
 
@@ -126,7 +127,7 @@ def _equation_notes(mob: MobSettings, settings: DemandSettings, index: float) ->
         if not low <= value <= high:
             notes.append(
                 words(
-                    "demand.methods.lies_outside_the_to_for",
+                    "demand.methods.outside_fitted_range",
                     value=value,
                     unit=unit,
                     low=low,
@@ -134,7 +135,7 @@ def _equation_notes(mob: MobSettings, settings: DemandSettings, index: float) ->
                 )
             )
     if index < float(lowest_effective_temperature(SHRUNK_SHARE * mob.weight_kg)):
-        notes.append(words("demand.methods.the_effective_temperature_index_lies", index=index))
+        notes.append(words("demand.methods.below_turning_point", index=index))
     return tuple(notes)
 
 
@@ -145,14 +146,14 @@ def _from_table(
     label = f"{table} " if method == "class table" else ""
     if not classes:
         return Refusal(
-            words("demand.methods.has_no_figure_for_2", label=label, species=mob.species)
+            words("demand.methods.no_species_in_table", label=label, species=mob.species)
         )
     stock_class = _named_class(classes, mob, chosen) or usual_class(table, mob)
     if stock_class is None:
         state = "in milk" if mob.lactating else "not in milk"
         return Refusal(
             words(
-                "demand.methods.has_no_class_for_of",
+                "demand.methods.no_class_in_table",
                 label=label,
                 species=mob.species,
                 state=state,

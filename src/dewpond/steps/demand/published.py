@@ -121,7 +121,7 @@ def read_class(
         figure *= (weight_kg / nearest_kg) ** METABOLIC_POWER
         notes += (
             words(
-                "demand.published.kg_lies_outside_the_of",
+                "demand.published.weight_outside_table",
                 weight_kg=weight_kg,
                 span=_span(weights, "kg"),
             ),
@@ -144,11 +144,11 @@ def _temperature_notes(temperatures_c: pd.Series, air_temperature_c: float) -> t
     hotter = air_temperature_c > temperatures_c.max()
     return (
         words(
-            "demand.published.c_lies_outside_the_of",
+            "demand.published.temperature_outside_table",
             air_temperature_c=air_temperature_c,
             span=_span(temperatures_c.to_numpy(), "°C"),
         )
-        + (words("demand.published.and_stock_will_drink_more") if hotter else ""),
+        + (words("demand.published.will_drink_more") if hotter else ""),
     )
 
 
@@ -157,5 +157,5 @@ def _span(values: npt.ArrayLike, unit: str) -> str:
     return (
         f"{low:.0f} {unit}"
         if low == high
-        else words("demand.published.to", low=low, high=high, unit=unit)
+        else words("demand.published.span", low=low, high=high, unit=unit)
     )

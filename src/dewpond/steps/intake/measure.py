@@ -85,15 +85,13 @@ def _from_tank(
 ) -> tuple[SourceCurve, str, tuple[str, ...]]:
     """Return the level of the tank as a curve that does not fall, and how it comes about."""
     level_m = tank_level_m(holding, source)
-    reason = words("intake.measure.water_in_the_tank_stands", name=source.name, level_m=level_m)
+    reason = words("intake.measure.tank_level", name=source.name, level_m=level_m)
     warnings = fill.curve.warnings
     if source.settings.kind == "header_tank" and fill.fed_by == source.name:
         if np.isinf(fill.daily_volume_l):
-            warnings += (words("intake.measure.source_what_fills_the_tank", name=source.name),)
+            warnings += (words("intake.measure.filling_not_given", name=source.name),)
     elif fill.pump is not None:
-        reason += words(
-            "intake.measure.a_pump_fills_it_from", fed_by=fill.fed_by, hours=fill.hours
-        )
+        reason += words("intake.measure.filled_by_pump", fed_by=fill.fed_by, hours=fill.hours)
     else:
         flow = (
             words("intake.measure.flow", flow_l_min=fill.flow_l_min)
@@ -101,7 +99,7 @@ def _from_tank(
             else "its yield"
         )
         reason += words(
-            "intake.measure.fills_it_with_in_h", fed_by=fill.fed_by, flow=flow, hours=fill.hours
+            "intake.measure.filled_by_source", fed_by=fill.fed_by, flow=flow, hours=fill.hours
         )
     flat = SourceCurve(level_m, level_m, np.inf, fill.daily_volume_l, False, reason)
     return flat, reason, warnings

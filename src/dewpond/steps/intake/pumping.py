@@ -52,11 +52,11 @@ def lift_by_pump(
         raise ValueError(f"{source.name} has no pump")
     warnings: tuple[str, ...] = ()
     if pump.power == "solar":
-        warnings = (words("intake.pumping.source_a_solar_pump_without", name=source.name),)
+        warnings = (words("intake.pumping.solar_without_tank", name=source.name),)
     if pump.curve_flow_l_min:
         flow, head = pump_points(pump)
         added = float(np.interp(total_l_min, flow, head))
-        reason = words("intake.pumping.the_pump_s_own_curve", added=added, total_l_min=total_l_min)
+        reason = words("intake.pumping.pump_curve_adds", added=added, total_l_min=total_l_min)
         grid = _with_design(np.union1d(flow, np.linspace(0.0, flow[-1], _POINTS)), total_l_min)
         return Lifted(
             grid, curve.level_at_m(grid) + np.interp(grid, flow, head), added, reason, warnings
@@ -64,13 +64,13 @@ def lift_by_pump(
     need_m, rule = design_head(pump, curve, heads, network, total_l_min, supply, pipe)
     if need_m < _LEAST_HEAD_M or total_l_min <= 0.0:
         grid = np.linspace(0.0, max(total_l_min, 1.0), _POINTS)
-        reason = words("intake.pumping.no_pump_is_needed", rule=rule)
+        reason = words("intake.pumping.no_pump_needed", rule=rule)
         return Lifted(grid, curve.level_at_m(grid), 0.0, reason, warnings)
     design = single_point_curve(float(m3_s_from_l_min(total_l_min)), need_m)
     grid = np.linspace(0.0, 2.0 * total_l_min, _POINTS)
     level = curve.level_at_m(grid) + design.head_m(m3_s_from_l_min(grid))
     reason = words(
-        "intake.pumping.a_pump_of_l_min", total_l_min=total_l_min, need_m=need_m, rule=rule
+        "intake.pumping.pump_from_scratch", total_l_min=total_l_min, need_m=need_m, rule=rule
     )
     return Lifted(grid, level, need_m, reason, warnings)
 
@@ -86,15 +86,15 @@ def design_head(
 ) -> tuple[float, str]:
     """Return the head for which a pump is sized [m], and the rule in words."""
     if pump.head_m is not None:
-        return pump.head_m, words("intake.pumping.its_head_is_given")
+        return pump.head_m, words("intake.pumping.head_given")
     water_m = float(curve.level_at_m(total_l_min))
     allowance = supply.friction_allowance_m_per_100_m
     needs = _needs(heads, network, supply, pipe)
     if not needs.size:
-        return 0.0, words("intake.pumping.no_outlet_asks_for_water")
+        return 0.0, words("intake.pumping.no_flow_asked")
     highest_m = float(needs.max())
     rule = words(
-        "intake.pumping.from_water_at_m_to",
+        "intake.pumping.pump_head_rule",
         water_m=water_m,
         highest_m=highest_m,
         outlet_head_m=supply.outlet_head_m,

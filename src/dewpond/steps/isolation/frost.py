@@ -18,40 +18,38 @@ def frost_notes(
     notes = [_frost(supply, design, drains)]
     if design.laying == "buried":
         notes.append(_cover(source, supply))
-    notes.append(words("isolation.frost.at_each_trough_a_service"))
+    notes.append(words("isolation.frost.guidance_at_troughs"))
     return tuple(notes)
 
 
 def _frost(supply: SupplySettings, design: DesignSettings, drains: int) -> str:
     emptied = (
-        words("isolation.frost.shut_the_valve_at_the", drains=drains)
+        words("isolation.frost.drain_by_drains", drains=drains)
         if drains
-        else words("isolation.frost.shut_the_valve_at_the_source")
+        else words("isolation.frost.drain_by_troughs")
     )
     if design.laying == "buried":
-        kept = words("isolation.frost.the_rising_pipe_at_each")
+        kept = words("isolation.frost.lag_risers")
         if supply.used_in_winter:
             return words(
-                "isolation.frost.used_in_winter_pipe_lies",
+                "isolation.frost.winter_buried_pipe",
                 frost_depth_mm=supply.frost_depth_mm,
                 kept=kept,
             )
         return words(
-            "isolation.frost.not_used_in_winter_before",
+            "isolation.frost.not_used_in_winter",
             emptied=emptied,
             frost_depth_mm=supply.frost_depth_mm,
         )
     if supply.used_in_winter:
-        return words(
-            "isolation.frost.used_in_winter_yet_pipe", frost_depth_mm=supply.frost_depth_mm
-        )
-    return words("isolation.frost.pipe_on_the_surface_freezes", emptied=emptied)
+        return words("isolation.frost.winter_surface_pipe", frost_depth_mm=supply.frost_depth_mm)
+    return words("isolation.frost.empty_surface_pipe", emptied=emptied)
 
 
 def _cover(source: Source, supply: SupplySettings) -> str:
-    text = words("isolation.frost.cover_of_mm_is_planned", frost_depth_mm=supply.frost_depth_mm)
+    text = words("isolation.frost.cover_planned", frost_depth_mm=supply.frost_depth_mm)
     outside = not _LEAST_COVER_MM <= supply.frost_depth_mm <= _MOST_COVER_MM
     if source.settings.kind == "mains":
-        text += words("isolation.frost.in_the_united_kingdom_outside")
-        text += words("isolation.frost.which_is_the_case_here") if outside else ""
-    return text + words("isolation.frost.local_code_and_the_water")
+        text += words("isolation.frost.consent_for_depth")
+        text += words("isolation.frost.case_here") if outside else ""
+    return text + words("isolation.frost.local_code_decides")

@@ -100,8 +100,8 @@ def _fitting(kind: str, pipe: str, section: Section, point: int, reason: str) ->
 def _at_source(network: Network, heads: Heads, kind: str) -> dict[str, object]:
     """Return the valve that shuts, or the meter that measures, the whole scheme."""
     reason = {
-        "stop valve": words("isolation.place.shuts_the_whole_scheme_before"),
-        "meter": words("isolation.place.shows_what_the_scheme_uses"),
+        "stop valve": words("isolation.place.main_stop_valve"),
+        "meter": words("isolation.place.meter_purpose"),
     }[kind]
     pipe = str(network.pipes.index[0])
     return _fitting(kind, pipe, heads.sections[pipe], 0, reason)
@@ -116,7 +116,7 @@ def _at_forks(network: Network, heads: Heads) -> list[dict[str, object]]:
             str(pipe),
             heads.sections[str(pipe)],
             0,
-            words("isolation.place.shuts_this_side_of_while", start=start),
+            words("isolation.place.branch_stop_valve", start=start),
         )
         for pipe, start in network.pipes["from_node"].items()
         if leaving[start] > 1
@@ -125,7 +125,7 @@ def _at_forks(network: Network, heads: Heads) -> list[dict[str, object]]:
 
 def _in_hollows(heads: Heads) -> list[dict[str, object]]:
     return [
-        _fitting("drain", pipe, section, point, words("isolation.place.lowest_point_of_a_hollow"))
+        _fitting("drain", pipe, section, point, words("isolation.place.hollow_drain"))
         for pipe, section in heads.sections.items()
         for point in section.hollows
     ]
@@ -137,16 +137,14 @@ def _at_ends(network: Network, heads: Heads, fall_m: float) -> list[dict[str, ob
     first = str(network.pipes.index[0])
     alone = (network.pipes["from_node"] == network.nodes.index[0]).sum() == 1
     if alone and _falls_to_end(heads.sections[first].ground_level_m[::-1], fall_m):
-        reason = words("isolation.place.the_pipe_falls_back_to")
+        reason = words("isolation.place.falls_to_source")
         found.append(_fitting("drain", first, heads.sections[first], 0, reason))
     ends = ~network.pipes["to_node"].isin(network.pipes["from_node"])
     for pipe in network.pipes.index[ends]:
         section = heads.sections[str(pipe)]
         if _falls_to_end(section.ground_level_m, fall_m):
             last = len(section.distance_m) - 1
-            reason = words(
-                "isolation.place.the_pipe_falls_to_its", at=network.pipes.at[pipe, "to_node"]
-            )
+            reason = words("isolation.place.low_end_drain", at=network.pipes.at[pipe, "to_node"])
             found.append(_fitting("drain", str(pipe), section, last, reason))
     return found
 

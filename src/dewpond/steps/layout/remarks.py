@@ -20,9 +20,7 @@ _SAME_PLACE_M = 0.01
 def about_unjoined(candidates: Candidates, sites: IntArray, source: str) -> Iterator[str]:
     """Name outlets that the user fixed where no pipe can go."""
     for point in candidates.sites.geometry.iloc[sites]:
-        yield words(
-            "layout.remarks.the_outlet_fixed_at_easting", x=point.x, y=point.y, source=source
-        )
+        yield words("layout.remarks.fixed_outlet_unjoined", x=point.x, y=point.y, source=source)
 
 
 def about_useless(holding: Holding, candidates: Candidates) -> Iterator[str]:
@@ -31,9 +29,7 @@ def about_useless(holding: Holding, candidates: Candidates) -> Iterator[str]:
     tree = shapely.STRtree(fixed)
     for point in holding.features.fixed_outlets.geometry:
         if not tree.query(point, predicate="dwithin", distance=_SAME_PLACE_M).size:
-            yield words(
-                "layout.remarks.the_outlet_fixed_at_easting_northing", x=point.x, y=point.y
-            )
+            yield words("layout.remarks.fixed_outlet_off_paddocks", x=point.x, y=point.y)
 
 
 def about_limits(holding: Holding, broken: IntArray, layout: LayoutSettings) -> Iterator[str]:
@@ -45,7 +41,7 @@ def about_limits(holding: Holding, broken: IntArray, layout: LayoutSettings) -> 
     )
     for row in broken:
         name = holding.paddocks.at[grazed[row], "name"]
-        yield (words("layout.remarks.outlets_were_asked_for_no", name=name, asked=asked))
+        yield (words("layout.remarks.outlet_count_not_kept", name=name, asked=asked))
 
 
 def about_still_water(
@@ -56,7 +52,7 @@ def about_still_water(
     length_m = float(corridors.edges["length_m"].to_numpy()[edges[high.edges[edges]]].sum())
     if outlets or length_m > 0:
         yield words(
-            "layout.remarks.source_stands_too_low_for",
+            "layout.remarks.source_too_low",
             source=source,
             outlets=outlets,
             level_m=high.level_m,
@@ -68,11 +64,11 @@ def about_gap(
     proof: Proof, chosen: JointDesign, layout: LayoutSettings, source: str
 ) -> Iterator[str]:
     """Own up to a proof that falls short of the one asked for, and say why the search stopped."""
-    unproven = words("layout.remarks.up_to_of_its_price", gap=100 * proof.gap)
-    choice = words("layout.remarks.the_choice_of_outlets_and", source=source)
+    unproven = words("layout.remarks.unproven_share", gap=100 * proof.gap)
+    choice = words("layout.remarks.choice_from_source", source=source)
     if not chosen.reproducible:
         yield words(
-            "layout.remarks.was_cut_short_after_s",
+            "layout.remarks.cut_short_by_clock",
             choice=choice,
             time_limit_s=layout.time_limit_s,
             unproven=unproven,
@@ -81,11 +77,14 @@ def about_gap(
         return
     elif chosen.gap > max(layout.optimality_gap, 1e-6):
         yield words(
-            "layout.remarks.stopped_at_its", choice=choice, status=chosen.status, unproven=unproven
+            "layout.remarks.stopped_at_limit",
+            choice=choice,
+            status=chosen.status,
+            unproven=unproven,
         )
     else:
         yield words(
-            "layout.remarks.stopped_within_the_gap_asked",
+            "layout.remarks.stopped_within_gap",
             choice=choice,
             optimality_gap=100 * layout.optimality_gap,
             unproven=unproven,

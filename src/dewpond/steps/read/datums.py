@@ -76,9 +76,7 @@ def compare_datums(
         levels.append(_of_words("[terrain], levels_datum", terrain.levels_datum))
     if not heights:
         notes.warnings.extend(
-            words(
-                "data.datums.cannot_be_compared_for_neither", where=level.where, words=level.words
-            )
+            words("data.datums.datum_not_stated", where=level.where, words=level.words)
             for level in levels
         )
         return

@@ -100,7 +100,7 @@ def _read_kind(
         table = _cut(table, area, kind)
         if table.empty:
             notes.warnings.append(
-                words("data.features.no_lie_near_the_paddocks", label=layer.label, kind=kind)
+                words("data.features.none_near_paddocks", label=layer.label, kind=kind)
             )
     return table
 
@@ -120,7 +120,7 @@ def _flat_valid(layer: Layer, crs: pyproj.CRS, kind: str, notes: Notes) -> gpd.G
     if absent.any():
         notes.repairs.append(
             words(
-                "data.features.features_without_a_shape_left",
+                "data.features.shapeless_left_out",
                 label=layer.label,
                 value=absent.sum(),
             )
@@ -128,9 +128,7 @@ def _flat_valid(layer: Layer, crs: pyproj.CRS, kind: str, notes: Notes) -> gpd.G
     invalid = ~absent & ~shapely.is_valid(shapes)
     if invalid.any():
         numbers = listed(str(row + 1) for row in np.flatnonzero(invalid))
-        notes.repairs.append(
-            words("data.features.made_valid_feature", label=layer.label, numbers=numbers)
-        )
+        notes.repairs.append(words("data.features.made_valid", label=layer.label, numbers=numbers))
         shapes[invalid] = shapely.make_valid(shapes[invalid])
     dimensions, spelled = _KINDS[kind]
     wrong = ~absent & ~np.isin(shapely.get_dimensions(shapes), dimensions)
@@ -209,7 +207,7 @@ def _middles(shapes: Any, layer: Layer, notes: Notes) -> Any:
     lines = shapely.get_dimensions(shapes) == _LINE
     if lines.any():
         notes.repairs.append(
-            words("data.features.gates_drawn_as_lines_taken", label=layer.label, value=lines.sum())
+            words("data.features.gates_from_lines", label=layer.label, value=lines.sum())
         )
         shapes = shapes.copy()
         longest = shapely.line_merge(shapes[lines])

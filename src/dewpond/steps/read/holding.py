@@ -219,9 +219,7 @@ def _check_source_levels(
                 remedy="give its ground level as level_m, or a raster that reaches it",
             )
         else:
-            notes.warnings.append(
-                words("data.holding.source_lies_where_the_raster", name=source.name)
-            )
+            notes.warnings.append(words("data.holding.source_without_height", name=source.name))
 
 
 def _frozen(

@@ -90,7 +90,7 @@ def _judge(
     if doubtful.size:
         spelled = (
             words(
-                "data.level_checks.m_from_the_raster",
+                "data.level_checks.off_the_raster",
                 iloc=levels["label"].iloc[row],
                 value=-off[row],
             )

@@ -112,7 +112,7 @@ def check_coverage(
     if not gaps.size:
         return surface
     spelled = (f'"{paddocks["name"].iloc[i]}" ({100 * missing[i]:.1f} %)' for i in gaps)
-    notes.warnings.append(words("data.mosaic.heights_are_missing_under_a", listed=listed(spelled)))
+    notes.warnings.append(words("data.mosaic.gaps_interpolated", listed=listed(spelled)))
     return _closed(surface, paddocks.iloc[gaps])
 
 
@@ -223,7 +223,7 @@ def _warn_if_coarse(posting_m: float, paddocks: gpd.GeoDataFrame, notes: Notes) 
     side_m = math.sqrt(float(np.median(paddocks.geometry.area)))
     if posting_m > side_m / 2:
         notes.warnings.append(
-            words("data.mosaic.the_elevation_holds_one_height", posting_m=posting_m, side_m=side_m)
+            words("data.mosaic.posting_too_coarse", posting_m=posting_m, side_m=side_m)
         )
 
 
@@ -231,9 +231,9 @@ def _refuse_apart(
     rasters: Sequence[Raster], bounds: Bounds, crs: pyproj.CRS, notes: Notes
 ) -> None:
     spelled = "; ".join(f"{raster.label} {raster_extent_text(raster)}" for raster in rasters[:6])
-    remedy = words("data.mosaic.give_the_raster_of_this")
+    remedy = words("data.mosaic.give_right_raster")
     if _meet_when_swapped(rasters, bounds, crs):
-        remedy = words("data.mosaic.the_paddocks_would_lie_on")
+        remedy = words("data.mosaic.axes_exchanged")
     notes.fault(
         listed(raster.label for raster in rasters),
         "does not overlap the paddocks",

@@ -98,7 +98,7 @@ def _repaired(part: Shape, label: str, notes: Notes) -> list[Shape] | None:
         return None
     notes.repairs.append(
         words(
-            "data.outlines.outline_made_valid_area_as",
+            "data.outlines.made_valid",
             label=label,
             reason=reason,
             area_text=area_text(repaired_m2),
@@ -116,7 +116,7 @@ def _joined(parts: list[Shape], label: str, notes: Notes) -> Shape:
     lost_m2 = sum(part.area for part in parts) - merged.area
     notes.repairs.append(
         words(
-            "data.outlines.parts_that_overlapped_or_touched",
+            "data.outlines.parts_joined",
             label=label,
             area_text=area_text(max(lost_m2, 0.0)),
         )
@@ -130,7 +130,7 @@ def _tidy(shape: Shape, label: str, sliver_width_m: float, notes: Notes) -> Shap
     if tidy.is_empty:
         notes.repairs.append(
             words(
-                "data.outlines.left_out_a_sliver_of",
+                "data.outlines.sliver_left_out",
                 label=label,
                 area_text=area_text(shape.area),
                 sliver_width_m=sliver_width_m,
@@ -140,7 +140,7 @@ def _tidy(shape: Shape, label: str, sliver_width_m: float, notes: Notes) -> Shap
     if changed_m2 > 0:
         notes.repairs.append(
             words(
-                "data.outlines.slivers_narrower_than_m_on",
+                "data.outlines.slivers_removed",
                 label=label,
                 sliver_width_m=sliver_width_m,
                 area_text=area_text(changed_m2),

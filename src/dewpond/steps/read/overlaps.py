@@ -58,7 +58,7 @@ def drawn_twice(table: pd.DataFrame, notes: Notes) -> npt.NDArray[np.bool_]:
             drop[kept if names[0] == "" and names[1] != "" else copy] = True
             notes.repairs.append(
                 words(
-                    "data.overlaps.drawn_twice_the_same_outline",
+                    "data.overlaps.drawn_twice",
                     iloc=table["label"].iloc[copy],
                     iloc_2=table["label"].iloc[kept],
                 )
@@ -153,7 +153,7 @@ def _report(
         keeper = first if area[first] <= area[second] else second
         notes.repairs.append(
             words(
-                "data.overlaps.overlapped_by_the_smaller_keeps",
+                "data.overlaps.smaller_keeps_overlap",
                 labels=labels[second],
                 names=names[first],
                 area_text=area_text(shared_m2),
@@ -165,7 +165,7 @@ def _report(
         widest_first = narrow[np.argsort(-pairs.area_m2[narrow], kind="stable")]
         spelled = (
             words(
-                "data.overlaps.and",
+                "data.overlaps.pair_with_area",
                 names=names[pairs.first[i]],
                 names_2=names[pairs.second[i]],
                 area_text=area_text(pairs.area_m2[i]),
@@ -174,7 +174,7 @@ def _report(
         )
         notes.repairs.append(
             words(
-                "data.overlaps.overlaps_between_neighbours_narrower_than",
+                "data.overlaps.narrow_overlaps",
                 label=table.attrs["label"],
                 size=narrow.size,
                 sliver_width_m=sliver_width_m,

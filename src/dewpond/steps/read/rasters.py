@@ -111,7 +111,7 @@ def read_window(
     if shrink > 1:
         notes.warnings.append(
             words(
-                "data.rasters.x_cells_around_the_holding",
+                "data.rasters.cells_averaged",
                 label=raster.label,
                 width=window.width,
                 height=window.height,
@@ -156,9 +156,7 @@ def extent_text(bounds: Bounds, crs: pyproj.CRS) -> str:
     """
     carry = transformer(crs, pyproj.CRS.from_epsg(4326))
     west, south, east, north = carry.transform_bounds(*bounds)
-    return words(
-        "data.rasters.longitude_to_latitude_to", west=west, east=east, south=south, north=north
-    )
+    return words("data.rasters.extent_in_degrees", west=west, east=east, south=south, north=north)
 
 
 def _open(written: str, folder: Path, notes: Notes) -> Any | None:
@@ -228,7 +226,7 @@ def _checked(label: str, dataset: Any, folder: Path, notes: Notes) -> list[Raste
     crs, vertical = horizontal_and_vertical(pyproj.CRS.from_user_input(dataset.crs))
     if dataset.count > 1:
         notes.warnings.append(
-            words("data.rasters.holds_bands_heights_are_read", label=label, count=dataset.count)
+            words("data.rasters.first_band_read", label=label, count=dataset.count)
         )
     notes.credit(dataset.tags().get("TIFFTAG_COPYRIGHT", ""))
     return [Raster(label, dataset, crs, vertical, folder)]
@@ -271,7 +269,7 @@ def _warn_of_zeros(values: FloatArray, label: str, notes: Notes) -> None:
     if zero.any() and known.size and known.min() > _ZERO_BESIDE_M:
         notes.warnings.append(
             words(
-                "data.rasters.cells_around_the_holding_hold",
+                "data.rasters.cells_of_zero",
                 label=label,
                 value=zero.sum(),
                 value_2=known.min(),
@@ -285,7 +283,7 @@ def _plausible(values: FloatArray, label: str, notes: Notes) -> FloatArray:
     if beyond.any():
         notes.warnings.append(
             words(
-                "data.rasters.cells_hold_heights_that_no",
+                "data.rasters.impossible_heights",
                 label=label,
                 value=beyond.sum(),
                 values=values[beyond][0],

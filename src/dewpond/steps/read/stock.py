@@ -185,8 +185,8 @@ def _carried(
 def _remedy_for(at: tuple[float, float]) -> str:
     """Say what two numbers that are no longitude and latitude may be."""
     if abs(at[0]) <= 90 and abs(at[1]) <= 180:
-        return words("data.stock.swap_the_two_numbers_longitude")
-    return words("data.stock.with_easting_and_northing_add")
+        return words("data.stock.swap_longitude_and_latitude")
+    return words("data.stock.add_the_crs")
 
 
 def _is_far(
@@ -202,9 +202,9 @@ def _is_far(
         return False
     swapped = _carried(source, (source.at[1], source.at[0]), crs, where, Notes())
     if swapped is not None and _distance_m(swapped, paddocks) <= FARTHEST_SOURCE_M:
-        remedy = words("data.stock.swap_the_two_numbers_longitude")
+        remedy = words("data.stock.swap_longitude_and_latitude")
     else:
-        remedy = words("data.stock.check_the_coordinates_and_their")
+        remedy = words("data.stock.check_coordinates")
     notes.fault(
         where,
         "lies far outside the holding",

@@ -55,7 +55,7 @@ def metres_per_unit(
     if assumed:
         notes.warnings.append(
             words(
-                "data.units.the_unit_of_the_heights",
+                "data.units.unit_taken_for_metres",
                 listed=listed(raster.label for raster in assumed),
                 name=assumed[0].crs.name,
             )
@@ -106,12 +106,10 @@ def _band_unit(raster: Raster, wanted: str | None, notes: Notes) -> tuple[float,
         return 0.0, ""
     factor = _SPELLINGS.get(tag.lower())
     if factor is not None:
-        return factor, words("data.units.the_band_is_in", tag=tag)
+        return factor, words("data.units.unit_of_band", tag=tag)
     if wanted is not None:
         notes.warnings.append(
-            words(
-                "data.units.states_the_unit_which_is", label=raster.label, tag=tag, wanted=wanted
-            )
+            words("data.units.unit_unknown", label=raster.label, tag=tag, wanted=wanted)
         )
         return 0.0, ""
     notes.fault(
@@ -130,5 +128,5 @@ def _vertical_unit(vertical: pyproj.CRS | None) -> tuple[float, str]:
     axis = vertical.axis_info[-1]
     return (
         axis.unit_conversion_factor,
-        words("data.units.its_vertical_crs_is_in", name=vertical.name, unit_name=axis.unit_name),
+        words("data.units.unit_of_vertical_crs", name=vertical.name, unit_name=axis.unit_name),
     )

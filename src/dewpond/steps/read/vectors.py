@@ -182,7 +182,7 @@ def _beyond_globe(bounds: Any) -> bool:
 
 def _bounds_text(frame: gpd.GeoDataFrame) -> str:
     west, south, east, north = (f"{value:.6g}" for value in frame.total_bounds)
-    return words("data.vectors.x_to_y_to", west=west, east=east, south=south, north=north)
+    return words("data.vectors.extent", west=west, east=east, south=south, north=north)
 
 
 def _frame_digest(frame: gpd.GeoDataFrame) -> str:

@@ -54,7 +54,7 @@ def local_crs(lon_lat: Bounds) -> pyproj.CRS:
     if scale_error(crs, lon_lat) <= LARGEST_SCALE_ERROR:
         return crs
     return pyproj.CRS.from_proj4(
-        words("data.working_crs.proj_tmerc_lat_lon_k", latitude=latitude, longitude=longitude)
+        words("data.working_crs.local_transverse_mercator", latitude=latitude, longitude=longitude)
     )
 
 
@@ -96,12 +96,12 @@ def warn_if_rough(
     operation = carry.get_last_used_operation()
     if "ballpark" in operation.description.lower():
         notes.warnings.append(
-            words("data.working_crs.the_datum_shift_from_is", label=label, name=own.name)
+            words("data.working_crs.datum_shift_unknown", label=label, name=own.name)
         )
     elif operation.accuracy > _ROUGH_SHIFT_M:
         notes.warnings.append(
             words(
-                "data.working_crs.positions_are_known_within_m",
+                "data.working_crs.datum_shift_rough",
                 label=label,
                 accuracy=operation.accuracy,
                 name=own.name,
@@ -149,17 +149,17 @@ def _given(wanted: str, lon_lat: Bounds, notes: Notes) -> pyproj.CRS | None:
 def _unfit(crs: pyproj.CRS) -> str:
     """Say why a kind of CRS cannot carry lengths, whatever the place; empty when it can."""
     if crs.is_geographic:
-        return words("data.working_crs.is_in_degrees_in_which")
+        return words("data.working_crs.in_degrees")
     if not crs.is_projected:
-        return words("data.working_crs.is_not_a_projected_crs")
+        return words("data.working_crs.not_projected")
     if any(abs(axis.unit_conversion_factor - 1) > 1e-9 for axis in crs.axis_info):
-        return words("data.working_crs.is_in_not_in_metres", unit_name=crs.axis_info[0].unit_name)
+        return words("data.working_crs.not_in_metres", unit_name=crs.axis_info[0].unit_name)
     if {axis.direction for axis in crs.axis_info} != {"east", "north"}:
-        return words("data.working_crs.has_axes_that_do_not")
+        return words("data.working_crs.axes_askew")
     operation = crs.coordinate_operation
     method = operation.method_name if operation else ""
     if any(word in method.lower() for word in _EQUAL_AREA):
-        return words("data.working_crs.keeps_areas_and_not_lengths")
+        return words("data.working_crs.equal_area")
     if "pseudo mercator" in method.lower().replace("-", " "):
-        return words("data.working_crs.is_web_mercator_in_which")
+        return words("data.working_crs.web_mercator")
     return ""

@@ -71,9 +71,9 @@ def _warnings(candidates: Candidates, reach: Reach, unreachable: BoolArray) -> t
     in_reach = np.bincount(reach.walk_m.indices, minlength=reach.walk_m.shape[1]) > 0
     beyond = _hectares(reach.cells[unreachable & ~in_reach])
     unjoined = _hectares(reach.cells[unreachable & in_reach])
-    limit = words("siting.assign.limit", limit_m=reach.limit_m)
+    limit = words("siting.assign.walk_limit", limit_m=reach.limit_m)
     if reach.hose_m > 0:
-        limit += words("siting.assign.beyond_a_hose_of_m", hose_m=reach.hose_m)
+        limit += words("siting.assign.beyond_hose", hose_m=reach.hose_m)
     return (
         *(_beyond(candidates, int(p), area, limit) for p, area in beyond.items()),
         *(_unjoined(candidates, int(p), area) for p, area in unjoined.items()),
@@ -88,7 +88,7 @@ def _area(area_ha: float) -> str:
     return (
         words("siting.assign.hectares", area_ha=area_ha)
         if area_ha >= 0.005
-        else words("siting.assign.less_than_ha")
+        else words("siting.assign.hardly_any_area")
     )
 
 
@@ -96,16 +96,14 @@ def _beyond(candidates: Candidates, paddock: int, area_ha: float, limit: str) ->
     name, sites, struck = _reasons(candidates, paddock)
     area = _area(area_ha)
     because = (
-        words("siting.assign.places_struck_out_there", struck=struck)
+        words("siting.assign.places_struck_out", struck=struck)
         if struck
-        else words("siting.assign.no_place_was_struck_out")
+        else words("siting.assign.none_struck_out")
     )
     if sites == 0:
-        return words(
-            "siting.assign.stays_without_water_no_place", name=name, area=area, because=because
-        )
+        return words("siting.assign.no_place_passes", name=name, area=area, because=because)
     return words(
-        "siting.assign.stays_without_water_farther_than",
+        "siting.assign.too_far_from_places",
         name=name,
         area=area,
         limit=limit,
@@ -116,7 +114,7 @@ def _beyond(candidates: Candidates, paddock: int, area_ha: float, limit: str) ->
 
 def _unjoined(candidates: Candidates, paddock: int, area_ha: float) -> str:
     name, _, _ = _reasons(candidates, paddock)
-    return words("siting.assign.stays_without_water_the_places", name=name, area=_area(area_ha))
+    return words("siting.assign.places_not_joined", name=name, area=_area(area_ha))
 
 
 def _reasons(candidates: Candidates, paddock: int) -> tuple[str, int, str]:

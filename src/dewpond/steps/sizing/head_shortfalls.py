@@ -79,7 +79,7 @@ def outlets_short(items: Sequence[Missed], case: Case) -> list[Shortfall]:
     ground = float(case.scheme.outlet_ground_m[worst])
     return [
         Shortfall(
-            words("sizing.head_shortfalls.head_for_the_float_valve"),
+            words("sizing.head_shortfalls.requirement_valve_head"),
             ", ".join(case.scheme.outlets[_outlet(item, case)] for item in ranked),
             ranked[0].figure - ground,
             float(case.scheme.valve_head_m[worst]),
@@ -105,19 +105,19 @@ def rises_short(items: Sequence[Missed], case: Case) -> list[Shortfall]:
     pipe = int(stretches.pipe[worst.pipe])
     point = int(stretches.check_point[worst.check])
     ground = float(case.scheme.ground_m[pipe][point])
-    round_it = words("sizing.head_shortfalls.or_lay_the_pipe_round", ground=ground - lack_m(worst))
+    round_it = words("sizing.head_shortfalls.lay_round_rise", ground=ground - lack_m(worst))
     if point == len(case.scheme.ground_m[pipe]) - 1 and pipe in case.scheme.outlet_pipe:
         round_it = ""  # the outlet itself stands there
     places = [_place(item, case) for item in ranked]
     return [
         Shortfall(
-            words("sizing.head_shortfalls.water_above_the_ground_along"),
+            words("sizing.head_shortfalls.requirement_water_over_ground"),
             "; ".join(places),
             worst.figure - ground,
             worst.limit - ground,
             "m",
             words(
-                "sizing.head_shortfalls.the_ground_rises_to_m",
+                "sizing.head_shortfalls.rise_in_the_way",
                 ground=ground,
                 places=places[0],
                 figure=worst.figure,
@@ -137,7 +137,9 @@ def _place(item: Missed, case: Case) -> str:
     stretches = case.choice.stretches
     pipe = int(stretches.pipe[item.pipe])
     along = float(case.scheme.distance_m[pipe][int(stretches.check_point[item.check])])
-    return words("sizing.head_shortfalls.m_along_it", pipes=case.scheme.pipes[pipe], along=along)
+    return words(
+        "sizing.head_shortfalls.place_along_pipe", pipes=case.scheme.pipes[pipe], along=along
+    )
 
 
 def _why(items: Sequence[Missed], case: Case) -> list[str]:
@@ -160,7 +162,7 @@ def _why(items: Sequence[Missed], case: Case) -> list[str]:
     if above:
         found.append(
             words(
-                "sizing.head_shortfalls.above_the_still_water_of",
+                "sizing.head_shortfalls.above_still_water",
                 listed=_listed(above),
                 which="stands" if len(above) == 1 else "stand",
                 up_to=_up_to(above),
@@ -170,7 +172,7 @@ def _why(items: Sequence[Missed], case: Case) -> list[str]:
         least = min(still for _, still in low)
         found.append(
             words(
-                "sizing.head_shortfalls.at_still_water_gives_only",
+                "sizing.head_shortfalls.still_head_too_small",
                 listed=_listed(low),
                 least=least,
             )
@@ -178,7 +180,7 @@ def _why(items: Sequence[Missed], case: Case) -> list[str]:
     if lost:
         found.append(
             words(
-                "sizing.head_shortfalls.at_still_water_would_do",
+                "sizing.head_shortfalls.flow_takes_head",
                 listed=_listed(lost),
                 up_to=_up_to(lost),
                 at_source=_at_source(items, case),
@@ -192,7 +194,7 @@ def _at_source(items: Sequence[Missed], case: Case) -> str:
     drop = case.scheme.still_level_m - float(case.scheme.source_level_m[worst.case])
     if drop < _TELLING_DROP_M:
         return ""
-    return words("sizing.head_shortfalls.m_of_that_at_the", drop=drop)
+    return words("sizing.head_shortfalls.drop_at_source", drop=drop)
 
 
 def _listed(named: Sequence[tuple[str, float]]) -> str:
@@ -202,7 +204,7 @@ def _listed(named: Sequence[tuple[str, float]]) -> str:
 
 def _up_to(named: Sequence[tuple[str, float]]) -> str:
     most = max(figure for _, figure in named)
-    return words("sizing.head_shortfalls.up_to", most_m=most, several=len(named) > 1)
+    return words("sizing.head_shortfalls.shortfall_up_to", most_m=most, several=len(named) > 1)
 
 
 def _raise(item: Missed, case: Case) -> str:
@@ -210,17 +212,17 @@ def _raise(item: Missed, case: Case) -> str:
     need, most = lack_m(item), case.choice.sizing.raise_m
     level = float(case.scheme.source_level_m[item.case]) + need
     text = words(
-        "sizing.head_shortfalls.raise_the_water_at_the",
+        "sizing.head_shortfalls.raise_source",
         rounded_up=rounded_up(need),
         rounded_up_2=rounded_up(level),
         by=_by(level, case),
     )
     if most > need + 0.05:
-        text += words("sizing.head_shortfalls.m_for_all_that_fails", rounded_up=rounded_up(most))
+        text += words("sizing.head_shortfalls.raise_for_all", rounded_up=rounded_up(most))
     spare = case.choice.sizing.class_headroom_m
     if np.isfinite(spare) and 0 <= spare < need:
         text += words(
-            "sizing.head_shortfalls.beyond_m_the_deepest_hollow",
+            "sizing.head_shortfalls.spare_of_class",
             spare=spare,
             break_with=case.pipe.break_with,
         )
@@ -229,12 +231,12 @@ def _raise(item: Missed, case: Case) -> str:
 
 def _by(level_m: float, case: Case) -> str:
     if case.intake.pumped:
-        return words("sizing.head_shortfalls.by_a_pump_of_more")
+        return words("sizing.head_shortfalls.by_stronger_pump")
     if case.kind == "mains":
         if level_m < case.scheme.still_level_m:
-            return words("sizing.head_shortfalls.by_a_header_tank_with")
-        return words("sizing.head_shortfalls.by_a_booster_which_may")
-    return words("sizing.head_shortfalls.by_a_tank_that_stands")
+            return words("sizing.head_shortfalls.by_header_tank")
+        return words("sizing.head_shortfalls.by_booster")
+    return words("sizing.head_shortfalls.by_higher_tank")
 
 
 def _less_flow(case: Case) -> str:
@@ -242,28 +244,24 @@ def _less_flow(case: Case) -> str:
     scheme = case.scheme
     reached = _reached(scheme, case.pipe.summit_margin_m)
     if not reached.any():
-        return words("sizing.head_shortfalls.less_flow_alone_would_not")
+        return words("sizing.head_shortfalls.less_flow_not_enough")
     kept = scheme if reached.all() else scheme.kept_to(reached)
     if not kept.asking.any():
-        return words("sizing.head_shortfalls.less_flow_alone_would_not")
+        return words("sizing.head_shortfalls.less_flow_not_enough")
     share = _share_that_fits(kept, case)
     if share < _LEAST_SHARE:
-        return words("sizing.head_shortfalls.less_flow_alone_would_not")
+        return words("sizing.head_shortfalls.less_flow_not_enough")
     drawn = l_min_from_m3_s(kept.flow_m3_s[:, kept.parent < 0].sum(axis=1)[kept.asking])
     most = float(drawn.max())
     names = [(name, 0.0) for name, some in zip(scheme.outlets, reached, strict=True) if some]
     if share == 1.0:
-        return words(
-            "sizing.head_shortfalls.with_the_mobs_kept_to", listed=_listed(names), most=most
-        )
+        return words("sizing.head_shortfalls.mobs_kept_suffice", listed=_listed(names), most=most)
     lead = (
         "Or draw"
         if reached.all()
-        else words("sizing.head_shortfalls.or_keep_the_mobs_to", listed=_listed(names))
+        else words("sizing.head_shortfalls.or_keep_mobs", listed=_listed(names))
     )
-    return words(
-        "sizing.head_shortfalls.no_more_than_in_place", lead=lead, share=share * most, most=most
-    )
+    return words("sizing.head_shortfalls.draw_less", lead=lead, share=share * most, most=most)
 
 
 def _reached(scheme: Scheme, margin_m: float) -> BoolArray:

@@ -78,6 +78,6 @@ def make_offer(pipe: PipeSettings, design: DesignSettings, folder: Path) -> Offe
         SizingRules(pipe.velocity_limit_m_s, pipe.surge, pipe.may_grow, friction_law(pipe)),
         temperature_c,
         pipe.existing_outside_diameter_mm,
-        tuple(words("sizing.offer.has_no_price_and_was", name=size.name) for size in wanted
+        tuple(words("sizing.offer.no_price", name=size.name) for size in wanted
               if size.price_per_m is None),
     )  # fmt: skip

@@ -113,7 +113,7 @@ def break_table(network: Network, heads: Heads, breaks: Sequence[PressureBreak])
             "easting_m": float(section.easting_m[item.position]),
             "northing_m": float(section.northing_m[item.position]),
             "reason": words(
-                "sizing.results.without_it_the_head_of", excess_m=item.excess_m,
+                "sizing.results.break_purpose", excess_m=item.excess_m,
                 level_before_m=item.level_before_m, level_m=item.level_m,
             ),
         })  # fmt: skip

@@ -61,11 +61,11 @@ def _at_the_source(scheme: Scheme, intake: Intake) -> list[Shortfall]:
         head = level - float(scheme.outlet_ground_m[outlet])
         needed = float(scheme.valve_head_m[outlet])
         if head < needed:
-            remedy = words("sizing.shortfalls.raise_the_water_at_the", needed=needed - head)
+            remedy = words("sizing.shortfalls.raise_source", needed=needed - head)
             name = scheme.outlets[outlet]
             found.append(
                 Shortfall(
-                    words("sizing.shortfalls.head_for_the_float_valve"),
+                    words("sizing.shortfalls.requirement_valve_head"),
                     name,
                     head,
                     needed,
@@ -114,32 +114,28 @@ def _pressure_class(item: Missed, case: Case) -> Shortfall:
     factor = temperature_factor(case.offer.wall_temperature_c)
     needed_bar = bar_from_head_m(pressure) / factor
     remedy = (
-        words("sizing.shortfalls.still_water_stands_m_over", static=static)
+        words("sizing.shortfalls.still_water_over_ground", static=static)
         + (
-            words("sizing.shortfalls.and_a_valve_shut_fast", surge=float(surge[best]))
+            words("sizing.shortfalls.surge_adds", surge=float(surge[best]))
             if case.pipe.surge
             else ""
         )
         + words(
-            "sizing.shortfalls.it_takes_pipe_of_at",
+            "sizing.shortfalls.class_needed",
             rounded_up=rounded_up(needed_bar),
             wall_temperature_c=case.offer.wall_temperature_c,
         )
     )
     if factor < 1.0 and limit / factor >= pressure:
-        remedy += words(
-            "sizing.shortfalls.buried_where_its_wall_keeps", name=case.offer.sizes[best].name
-        )
+        remedy += words("sizing.shortfalls.buried_would_do", name=case.offer.sizes[best].name)
     if case.choice.no_place:
-        remedy += words(
-            "sizing.shortfalls.no_place_along_the_way", break_with=case.pipe.break_with
-        )
+        remedy += words("sizing.shortfalls.no_place_for_break", break_with=case.pipe.break_with)
     else:
-        remedy += words("sizing.shortfalls.with_a_on_the_way", break_with=case.pipe.break_with)
+        remedy += words("sizing.shortfalls.break_takes_too_much", break_with=case.pipe.break_with)
     return Shortfall(
-        words("sizing.shortfalls.pressure_within_the_class_of"),
+        words("sizing.shortfalls.requirement_class"),
         words(
-            "sizing.shortfalls.m_along_it",
+            "sizing.shortfalls.place_along_pipe",
             pipes=scheme.pipes[pipe],
             distance_m=float(scheme.distance_m[pipe][lowest]),
         ),
@@ -154,10 +150,10 @@ def _velocity(item: Missed, case: Case) -> Shortfall:
     pipe = case.scheme.pipes[int(case.choice.stretches.pipe[item.pipe])]
     share = item.limit / item.figure
     remedy = words(
-        "sizing.shortfalls.put_pipe_wider_than_in", name=case.widest.name, share=100 * share
+        "sizing.shortfalls.wider_pipe_or_less_flow", name=case.widest.name, share=100 * share
     )
     return Shortfall(
-        words("sizing.shortfalls.velocity_in_the_pipe"),
+        words("sizing.shortfalls.requirement_velocity"),
         pipe,
         item.figure,
         item.limit,
@@ -168,16 +164,16 @@ def _velocity(item: Missed, case: Case) -> Shortfall:
 
 def _size_order(item: Missed, case: Case) -> Shortfall:
     pipe = case.scheme.pipes[int(case.choice.stretches.pipe[item.pipe])]
-    remedy = words("sizing.shortfalls.it_needs_mm_and_the", limit=item.limit, figure=item.figure)
-    name = words("sizing.shortfalls.no_pipe_wider_than_the")
+    remedy = words("sizing.shortfalls.allow_widening", limit=item.limit, figure=item.figure)
+    name = words("sizing.shortfalls.requirement_not_widening")
     return Shortfall(name, pipe, item.figure, item.limit, "mm", remedy)
 
 
 def _together(case: Case) -> Shortfall:
     most = case.choice.sizing.raise_m
-    remedy = words("sizing.shortfalls.each_requirement_could_be_met", rounded_up=rounded_up(most))
+    remedy = words("sizing.shortfalls.together_impossible", rounded_up=rounded_up(most))
     return Shortfall(
-        words("sizing.shortfalls.size_class_and_head_together"),
+        words("sizing.shortfalls.requirement_together"),
         "the whole scheme",
         0.0,
         most,

@@ -130,7 +130,7 @@ def _warnings(scheme: Scheme, choice: Choice, offer: Offer, intake: Intake) -> l
     falls = intake.level_m[-1] < intake.level_m[-2]
     if falls and most > intake.flow_l_min[-1] * (1.0 + 1e-9):
         found.append(
-            words("sizing.size.l_min_is_drawn_in", most=most, flow_l_min=intake.flow_l_min[-1])
+            words("sizing.size.drawn_beyond_known", most=most, flow_l_min=intake.flow_l_min[-1])
         )
     option = choice.sizing.option
     if option is not None and choice.breaks:
@@ -140,7 +140,7 @@ def _warnings(scheme: Scheme, choice: Choice, offer: Offer, intake: Intake) -> l
             for number in np.unique(parts)
             if len(np.unique(option[parts == number])) > 1
         ]
-        found += [words("sizing.size.no_single_size_fits_above", name=name) for name in mixed]
+        found += [words("sizing.size.size_differs_at_break", name=name) for name in mixed]
     return found
 
 
@@ -156,15 +156,15 @@ def _existing_warnings(scheme: Scheme, offer: Offer) -> list[str]:
         there = np.flatnonzero(alike)
         names = ", ".join(scheme.pipes[number] for number in there)
         if options[there[0]] < 0:
-            found.append(words("sizing.size.pipe_that_is_there_already", names=names, mm=mm))
+            found.append(words("sizing.size.existing_sized_as_new", names=names, mm=mm))
             continue
         size = offer.sizes[options[there[0]]].name
         found.append(
-            words("sizing.size.pipe_that_is_there_already_taken", names=names, size=size)
+            words("sizing.size.existing_taken_as", names=names, size=size)
             + (
-                words("sizing.size.the_map_gives_its_outside")
+                words("sizing.size.existing_check_class")
                 if given
-                else words("sizing.size.measure_it_and_give_existing")
+                else words("sizing.size.existing_measure")
             )
         )
     return found

@@ -47,16 +47,14 @@ def _flow(case: Case) -> Judgement | None:
     name = case.source.name
     if np.isnan(most):
         slowest_s = 10.0 * 60.0 * case.supply.dry_summer_factor / max(wanted, 1e-9)
-        reason = words("supply.judgements.the_flow_of_was_not", name=name, slowest_s=slowest_s)
+        reason = words("supply.judgements.flow_unmeasured", name=name, slowest_s=slowest_s)
     elif case.curve.falls:
-        reason = words("supply.judgements.gives_l_min_in_a", name=name, most=most, wanted=wanted)
+        reason = words("supply.judgements.main_gives", name=name, most=most, wanted=wanted)
     else:
-        reason = words(
-            "supply.judgements.yields_l_min_the_mobs", name=name, most=most, wanted=wanted
-        )
+        reason = words("supply.judgements.source_yields", name=name, most=most, wanted=wanted)
     met = bool(most >= wanted - FLOW_MARGIN_L_MIN)
     return Judgement(
-        words("supply.judgements.flow_of_the_source"), most, wanted, "L/min", met, reason
+        words("supply.judgements.requirement_source_flow"), most, wanted, "L/min", met, reason
     )
 
 
@@ -65,13 +63,13 @@ def _head(case: Case) -> Judgement | None:
         return None
     lack = case.lack_m
     if lack > HEAD_MARGIN_M:
-        reason = words("supply.judgements.m_too_low_for", lack=lack, where=case.need.where)
+        reason = words("supply.judgements.level_too_low", lack=lack, where=case.need.where)
         if case.need.still_level_m > float(case.intake.level_m[0]):
-            reason += words("supply.judgements.which_no_pipe_can_mend")
+            reason += words("supply.judgements.no_pipe_can_mend")
     else:
-        reason = words("supply.judgements.m_to_spare_at_the", value=-lack, where=case.need.where)
+        reason = words("supply.judgements.level_to_spare", value=-lack, where=case.need.where)
     return Judgement(
-        words("supply.judgements.level_of_the_water_at"),
+        words("supply.judgements.requirement_water_level"),
         case.level_m,
         case.need.level_m,
         "m",
@@ -85,11 +83,9 @@ def _delivered(case: Case, delivery: Delivery) -> Judgement | None:
     if not where:
         return None
     met = flow >= DELIVERED_SHARE * wanted
-    reason = words(
-        "supply.judgements.the_worst_passes_of_l", where=where, flow=flow, wanted=wanted
-    )
+    reason = words("supply.judgements.worst_valve_flow", where=where, flow=flow, wanted=wanted)
     return Judgement(
-        words("supply.judgements.flow_delivered_at_every_outlet"),
+        words("supply.judgements.requirement_delivered_flow"),
         flow,
         wanted,
         "L/min",
@@ -109,13 +105,13 @@ def shared_warnings(case: Case, delivery: Delivery) -> tuple[str, ...]:
         return ()
     others = delivery.outlets.at[where, "worst_with"]
     beside = (
-        words("supply.judgements.with_open_too", names=" and ".join(others))
+        words("supply.judgements.with_named_open", names=" and ".join(others))
         if len(others)
-        else words("supply.judgements.with_others_open_too")
+        else words("supply.judgements.with_others_open")
     )
     return (
         words(
-            "supply.judgements.gets_of_l_min_until",
+            "supply.judgements.short_while_others_refill",
             where=where,
             flow=flow,
             wanted=wanted,
@@ -128,22 +124,22 @@ def _volume(case: Case) -> Judgement | None:
     daily, wanted = case.intake.daily_volume_l, case.need.daily_l
     if np.isinf(daily):
         return None
-    reason = words("supply.judgements.the_peak_day_takes_l", wanted=wanted)
+    reason = words("supply.judgements.peak_day_takes", wanted=wanted)
     fill = case.fill
     if fill is not None and np.isfinite(fill.flow_l_min):
         reason += words(
-            "supply.judgements.brings_l_min_in_h",
+            "supply.judgements.filler_brings",
             fed_by=fill.fed_by,
             flow_l_min=fill.flow_l_min,
             hours=fill.hours,
         )
         lift = fill.lift_m(min(case.fill_flow_l_min, fill.curve.most_flow_l_min))
         if fill.flow_l_min <= 0.0 and lift > 0:
-            reason += words("supply.judgements.its_water_m_too_low", lift=lift)
+            reason += words("supply.judgements.filler_too_low", lift=lift)
     met = daily >= wanted - _VOLUME_MARGIN_L
     if not met and daily > 0.0 and not case.need.mobs.empty:
         reason += words(
-            "supply.judgements.l_are_a_day_s", daily=daily, served=_served(case, daily / wanted)
+            "supply.judgements.days_water", daily=daily, served=_served(case, daily / wanted)
         )
     return Judgement("Water a day", daily, wanted, "L", met, reason)
 
@@ -153,7 +149,7 @@ def _served(case: Case, share: float) -> str:
     mobs = case.need.mobs
     counts = np.floor(mobs["head"].to_numpy(float) * share + 1e-9)
     return " and ".join(
-        words("supply.judgements.of_the", count=count, total=total, mob=mob)
+        words("supply.judgements.head_of_mob", count=count, total=total, mob=mob)
         for count, total, mob in zip(counts, mobs["head"], mobs.index, strict=True)
     )
 
@@ -163,7 +159,7 @@ def _tank(case: Case) -> Judgement | None:
     if tank is None or volume is None:
         return None
     reason = words(
-        "supply.judgements.l_even_out_the_day", balance_l=tank.balance_l, reserve_l=tank.reserve_l
+        "supply.judgements.tank_volume_parts", balance_l=tank.balance_l, reserve_l=tank.reserve_l
     )
     fill = case.fill
     if fill is not None and case.source.settings.kind != "bowser":
@@ -171,10 +167,10 @@ def _tank(case: Case) -> Judgement | None:
             case.need.daily_l, tank.inflow_l_min, fill.hours, volume, case.supply, case.by_sun
         )
         if short > _VOLUME_MARGIN_L:
-            reason += words("supply.judgements.with_the_tank_that_is", short=short)
+            reason += words("supply.judgements.tank_leaves_short", short=short)
     met = volume >= tank.volume_l - _VOLUME_MARGIN_L
     return Judgement(
-        words("supply.judgements.volume_of_the_tank"), volume, tank.volume_l, "L", met, reason
+        words("supply.judgements.requirement_tank_volume"), volume, tank.volume_l, "L", met, reason
     )
 
 
@@ -183,10 +179,10 @@ def _suction(case: Case) -> Judgement | None:
     if pump is None or pump.suction_lift_m is None:
         return None
     limit = suction_limit_m(case)
-    reason = words("supply.judgements.air_pressure_at_that_altitude", limit=limit)
+    reason = words("supply.judgements.suction_limit", limit=limit)
     met = pump.suction_lift_m <= limit
     return Judgement(
-        words("supply.judgements.suction_lift_of_the_pump"),
+        words("supply.judgements.requirement_suction_lift"),
         pump.suction_lift_m,
         limit,
         "m",
@@ -201,13 +197,13 @@ def _hauling(case: Case) -> Judgement | None:
         return None
     hours, limit = labour["hours_day"], case.supply.hauling_hours_limit
     reason = words(
-        "supply.judgements.loads_of_l_h_each",
+        "supply.judgements.bowser_loads",
         trips_day=labour["trips_day"],
         bowser_l=case.supply.bowser_l,
         bowser_trip_h=case.supply.bowser_trip_h,
     )
     return Judgement(
-        words("supply.judgements.hours_a_day_of_hauling"),
+        words("supply.judgements.requirement_hauling"),
         hours,
         limit,
         "h",
@@ -222,12 +218,12 @@ def _air_gap(case: Case) -> Judgement | None:
         return None  # what feeds a tank enters it through an air gap, as the cautions say
     gap = air_gap_mm(bore_at_source_mm(case))
     if case.fill is not None:
-        had, reason = gap, words("supply.judgements.the_tank_at_the_main")
+        had, reason = gap, words("supply.judgements.tank_parts_main")
     elif case.trough.inlet == "over the rim":
-        had, reason = gap, words("supply.judgements.water_enters_every_trough_over")
+        had, reason = gap, words("supply.judgements.inlet_over_rim")
     else:
         had = 0.0
-        reason = words("supply.judgements.a_submerged_inlet_could_draw")
+        reason = words("supply.judgements.submerged_inlet")
     return Judgement(
-        words("supply.judgements.air_gap_between_the_main"), had, gap, "mm", had >= gap, reason
+        words("supply.judgements.requirement_air_gap"), had, gap, "mm", had >= gap, reason
     )

@@ -38,7 +38,7 @@ def air_gap_mm(supply_bore_mm: float) -> float:
 
 def consent_sentence() -> str:
     """Return what to say of a pump that draws more from a main than is free of consent."""
-    return words("supply.rules.it_draws_over_l_min", booster_consent_l_min=BOOSTER_CONSENT_L_MIN)
+    return words("supply.rules.draw_needs_consent", booster_consent_l_min=BOOSTER_CONSENT_L_MIN)
 
 
 def bore_at_source_mm(case: Case) -> float:
@@ -52,23 +52,23 @@ def abstraction_caution(daily_l: float) -> str:
     m3_day = daily_l / _LITRES_PER_M3
     if m3_day > LICENCE_ENGLAND_M3_DAY:
         verdict = words(
-            "supply.rules.above_m_a_day_a",
+            "supply.rules.licence_likely",
             licence_england_m3_day=LICENCE_ENGLAND_M3_DAY,
             permitted_northern_ireland_m3_day=PERMITTED_NORTHERN_IRELAND_M3_DAY,
         )
     elif m3_day > PERMITTED_NORTHERN_IRELAND_M3_DAY:
         verdict = words(
-            "supply.rules.more_than_the_m_a",
+            "supply.rules.over_northern_ireland",
             permitted_northern_ireland_m3_day=PERMITTED_NORTHERN_IRELAND_M3_DAY,
             licence_england_m3_day=LICENCE_ENGLAND_M3_DAY,
         )
     else:
         verdict = words(
-            "supply.rules.below_the_m_a_day",
+            "supply.rules.below_licence",
             licence_england_m3_day=LICENCE_ENGLAND_M3_DAY,
             permitted_northern_ireland_m3_day=PERMITTED_NORTHERN_IRELAND_M3_DAY,
         )
-    return words("supply.rules.the_scheme_takes_m_on", m3_day=m3_day, verdict=verdict)
+    return words("supply.rules.abstraction", m3_day=m3_day, verdict=verdict)
 
 
 def cautions(case: Case) -> tuple[str, ...]:
@@ -78,15 +78,15 @@ def cautions(case: Case) -> tuple[str, ...]:
         found += _of_the_main(case)
     if case.mains is None and case.source.settings.kind != "bowser":
         found.append(abstraction_caution(case.need.daily_l))
-        found.append(words("supply.rules.water_from_a_private_source"))
+        found.append(words("supply.rules.never_join_private"))
     if case.source.settings.kind in ("spring", "surface_water", "borehole"):
-        found.append(words("supply.rules.have_the_water_tested_and"))
+        found.append(words("supply.rules.test_water"))
     if case.source.settings.kind == "bowser":
-        found.append(words("supply.rules.stock_must_not_be_left"))
+        found.append(words("supply.rules.stock_without_water"))
     if case.pump is not None:
-        found.append(words("supply.rules.electrical_work_on_a_pump"))
+        found.append(words("supply.rules.electrician"))
     if case.fill is not None:
-        found.append(words("supply.rules.a_tank_chamber_or_well"))
+        found.append(words("supply.rules.confined_space"))
     return tuple(found)
 
 
@@ -94,21 +94,21 @@ def _of_the_main(case: Case) -> list[str]:
     gap = air_gap_mm(bore_at_source_mm(case))
     low, high = COVER_MM
     found = [
-        words("supply.rules.the_water_undertaker_s_consent"),
-        words("supply.rules.every_inlet_from_a_main", gap=gap),
+        words("supply.rules.undertaker_consent"),
+        words("supply.rules.inlet_air_gap", gap=gap),
     ]
     if case.pump is not None and _pumped_flow_l_min(case) > BOOSTER_CONSENT_L_MIN:
         found.append(
             words(
-                "supply.rules.a_pump_that_draws_more",
+                "supply.rules.pump_on_main_consent",
                 booster_consent_l_min=BOOSTER_CONSENT_L_MIN,
                 pumped_flow_l_min=_pumped_flow_l_min(case),
             )
         )
     if case.design.laying == "surface":
-        found.append(words("supply.rules.outside_pipe_on_a_main", low=low))
+        found.append(words("supply.rules.shallow_main_consent", low=low))
     else:
-        found.append(words("supply.rules.outside_pipe_on_a_main_lies", low=low, high=high))
+        found.append(words("supply.rules.main_depth", low=low, high=high))
     return found
 
 

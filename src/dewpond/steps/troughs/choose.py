@@ -142,7 +142,7 @@ def _outlets_table(stands: dict[str, Stand]) -> pd.DataFrame:
 def _dry_mobs(holding: Holding, uses: Sequence[Use]) -> list[str]:
     watered = {use.drinkers.mob for use in uses}
     return [
-        words("troughs.choose.mob_has_no_outlet_in", name=mob.name)
+        words("troughs.choose.mob_without_outlet", name=mob.name)
         for mob in holding.mobs
         if mob.name not in watered
     ]
@@ -156,7 +156,7 @@ def _together(uses: Sequence[Use], trough: TroughSettings) -> list[str]:
             groups.setdefault(key, []).append(use)
     return [
         words(
-            "troughs.choose.mob_comes_to_water_together",
+            "troughs.choose.comes_together",
             mob=mob,
             names=_names(group),
             singly_within_m=trough.singly_within_m,
@@ -180,9 +180,7 @@ def _long_walks(uses: Sequence[Use], trough: TroughSettings) -> list[str]:
     if not far:
         return []
     longest_m = max(use.drinkers.farthest_walk_m for use in far)
-    return [
-        words("troughs.choose.stock_are_taken_to_drink", names=_names(far), longest_m=longest_m)
-    ]
+    return [words("troughs.choose.drink_singly", names=_names(far), longest_m=longest_m)]
 
 
 def _run_dry(uses: Sequence[Use], stands: dict[str, Stand]) -> list[str]:
@@ -192,7 +190,7 @@ def _run_dry(uses: Sequence[Use], stands: dict[str, Stand]) -> list[str]:
     if not short:
         return []
     most_l = max(use.ample_volume_l for use in short)
-    return [words("troughs.choose.the_trough_at_runs_dry", names=_names(short), most_l=most_l)]
+    return [words("troughs.choose.trough_runs_dry", names=_names(short), most_l=most_l)]
 
 
 def _steep(stands: dict[str, Stand], slopes: np.ndarray) -> list[str]:
@@ -201,7 +199,7 @@ def _steep(stands: dict[str, Stand], slopes: np.ndarray) -> list[str]:
         return []
     return [
         words(
-            "troughs.choose.the_ground_at_is_steeper",
+            "troughs.choose.stance_too_steep",
             listed=_listed(steep),
             steepest_degrees=STEEPEST_DEGREES,
         )
@@ -216,7 +214,7 @@ def _narrow_valves(stands: dict[str, Stand], trough: TroughSettings) -> list[str
         return []
     return [
         words(
-            "troughs.choose.no_float_valve_on_offer",
+            "troughs.choose.no_valve_passes",
             listed=_listed(narrow),
             valve_head_limit_m=trough.valve_head_limit_m,
         )

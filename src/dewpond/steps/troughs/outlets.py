@@ -52,7 +52,7 @@ def stand_at(
     """
     if not uses:
         seat = choose_seat(0.0, offered, settings.valve_head_limit_m)
-        note = words("troughs.outlets.no_grazed_ground_has_its")
+        note = words("troughs.outlets.serves_no_ground")
         return Stand(usual_trough, 0.0, 0.0, 1, 0, 0.0, 0.0, seat, (note,))
     trough = "fixed" if any(use.drinkers.trough == "fixed" for use in uses) else "mobile"
     flow_l_min = max(use.flow_l_min for use in uses)
@@ -99,12 +99,12 @@ def _notes(
             )
         )
     if trough == "fixed" and any(use.drinkers.trough == "mobile" for use in uses):
-        notes.append(words("troughs.outlets.mobs_with_a_mobile_trough"))
+        notes.append(words("troughs.outlets.mobile_mobs_drink_here"))
     if troughs > 1:
         widest = max(uses, key=lambda use: use.troughs)
         notes.append(
             words(
-                "troughs.outlets.troughs_linked_for_at_once",
+                "troughs.outlets.troughs_linked",
                 troughs=troughs,
                 at_once=widest.event.at_once,
                 mob=widest.drinkers.mob,
@@ -114,13 +114,11 @@ def _notes(
     notes += _rim(uses)
     notes += _ground(slope_degrees)
     if volume_l / flow_l_min > LONG_REFILL_MIN:
-        notes.append(
-            words("troughs.outlets.takes_min_to_refill_after", volume_l=volume_l / flow_l_min)
-        )
+        notes.append(words("troughs.outlets.time_to_refill", volume_l=volume_l / flow_l_min))
     if seat.head_m > settings.valve_head_limit_m:
         notes.append(
             words(
-                "troughs.outlets.the_widest_float_valve_on",
+                "troughs.outlets.widest_valve_short",
                 bore_mm=seat.bore_mm,
                 head_m=seat.head_m,
                 flow_l_min=flow_l_min,
@@ -143,7 +141,7 @@ def _together(uses: Sequence[Use], settings: TroughSettings) -> list[str]:
         walk_m = max(item.drinkers.farthest_walk_m for item in group)
         notes.append(
             words(
-                "troughs.outlets.come_to_water_together_from",
+                "troughs.outlets.come_together_from",
                 mob=mob,
                 fields=fields,
                 walk_m=walk_m,
@@ -164,7 +162,7 @@ def rather_fixed(use: Use, settings: TroughSettings) -> str:
         return ""
     volume_l = _round_up_l(fixed.ample_volume_l)
     return words(
-        "troughs.outlets.a_fixed_trough_of_l", volume_l=volume_l, flow_l_min=fixed.flow_l_min
+        "troughs.outlets.fixed_trough_flow", volume_l=volume_l, flow_l_min=fixed.flow_l_min
     )
 
 
@@ -176,27 +174,27 @@ def _suggested(uses: Sequence[Use], volume_l: float) -> str:
     if visit_l < most.ample_volume_l:
         by_rule = most.arrival == TOGETHER and most.least_volume_l >= most.ample_volume_l
         reason = (
-            words("troughs.outlets.as_the_rule_asks_for", who=who)
+            words("troughs.outlets.as_rule_asks", who=who)
             if by_rule
-            else words("troughs.outlets.usual_for_the", who=who)
+            else words("troughs.outlets.usual_for_mob", who=who)
         )
         share_l = most.ample_volume_l / most.drinkers.head
         return words(
-            "troughs.outlets.suggested_volume_l_l_a",
+            "troughs.outlets.suggested_volume_a_head",
             volume_l=volume_l,
             reason=reason,
             share_l=share_l,
         )
     if most.arrival == TOGETHER:
         reason = words(
-            "troughs.outlets.all_can_drink_in_one", head=event.head, who=who, minutes=event.minutes
+            "troughs.outlets.all_in_one_visit", head=event.head, who=who, minutes=event.minutes
         )
     else:
-        reason = words("troughs.outlets.can_drink_at_one_time", head=event.head, who=who)
+        reason = words("troughs.outlets.drink_at_once", head=event.head, who=who)
     least_l = _round_up_l(most.least_volume_l)
-    tail = words("troughs.outlets.the_least_is_l", least_l=least_l) if least_l < volume_l else ""
+    tail = words("troughs.outlets.least_volume", least_l=least_l) if least_l < volume_l else ""
     return words(
-        "troughs.outlets.suggested_volume_l_so_that",
+        "troughs.outlets.suggested_volume",
         volume_l=volume_l,
         reason=reason,
         at_once=event.at_once,
@@ -214,16 +212,16 @@ def _short(use: Use, volume_l: float, flow_l_min: float) -> str:
     event, who = use.event, use.drinkers.mob
     what = (
         words(
-            "troughs.outlets.all_take_min_to_drink",
+            "troughs.outlets.time_to_drink",
             head=event.head,
             who=who,
             minutes_with=event.minutes_with(volume_l, flow_l_min),
         )
         if use.arrival == TOGETHER
-        else words("troughs.outlets.at_once_wait", at_once=event.at_once, who=who)
+        else words("troughs.outlets.those_who_wait", at_once=event.at_once, who=who)
     )
     return words(
-        "troughs.outlets.l_runs_dry_while_stock",
+        "troughs.outlets.volume_runs_dry",
         volume_l=volume_l,
         what=what,
         round_up_l=_round_up_l(use.ample_volume_l),
@@ -233,13 +231,13 @@ def _short(use: Use, volume_l: float, flow_l_min: float) -> str:
 def _rim(uses: Sequence[Use]) -> list[str]:
     lowest = min(uses, key=lambda use: use.drinkers.traits.highest_rim_m)
     note = words(
-        "troughs.outlets.rim_no_higher_than_m",
+        "troughs.outlets.rim_height",
         highest_rim_m=lowest.drinkers.traits.highest_rim_m,
         mob=lowest.drinkers.mob,
     )
     species = {use.drinkers.species for use in uses}
     if len(species) > 1 and "cattle" in species:
-        note += words("troughs.outlets.cattle_foul_a_trough_so")
+        note += words("troughs.outlets.cattle_foul_low_trough")
     return [note]
 
 
@@ -247,5 +245,5 @@ def _ground(slope_degrees: float) -> list[str]:
     if not slope_degrees > LEVEL_DEGREES:
         return []
     if slope_degrees > STEEPEST_DEGREES:
-        return [words("troughs.outlets.ground_slopes_too_steep_for", slope_degrees=slope_degrees)]
-    return [words("troughs.outlets.ground_slopes_set_the_trough", slope_degrees=slope_degrees)]
+        return [words("troughs.outlets.cut_level_stance", slope_degrees=slope_degrees)]
+    return [words("troughs.outlets.set_along_contour", slope_degrees=slope_degrees)]

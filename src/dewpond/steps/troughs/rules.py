@@ -88,7 +88,7 @@ def judge_use(drinkers: Drinkers, settings: TroughSettings) -> Use:
         asked = _by_rule(drinkers, event, volume_l, usual, settings)
         if asked.flow_l_min < usual.flow_l_min:
             less = words(
-                "troughs.rules.more_than_asks_l_min",
+                "troughs.rules.more_than_rule_asks",
                 text=usual.text,
                 rule=settings.rule,
                 flow_l_min=asked.flow_l_min,
@@ -154,7 +154,7 @@ def _usual_volume_l(drinkers: Drinkers) -> float:
 
 def _hours_of_the_day(drinkers: Drinkers) -> _Asked:
     flow_l_min = float(inflow_l_min(drinkers.daily_l, 1.0, drinkers.hours))
-    text = words("troughs.rules.the_day_s_water_within", hours=drinkers.hours)
+    text = words("troughs.rules.day_within_hours", hours=drinkers.hours)
     return _Asked(flow_l_min, 0.0, text)
 
 
@@ -172,7 +172,7 @@ def _by_rule(
     return _Asked(
         float(inflow_l_min(drinkers.daily_l, 1.0, PEAK_HOURS)),
         QUARTER_OF_THE_DAY * drinkers.daily_l,
-        words("troughs.rules.the_day_s_water_within_h"),
+        words("troughs.rules.day_within_4_hours"),
     )
 
 
@@ -183,7 +183,7 @@ def _herd_in_twenty_minutes(
 
     A fixed trough whose volume is to be suggested holds what lets the usual flow do.
     """
-    text = words("troughs.rules.the_whole_herd_watered_in")
+    text = words("troughs.rules.herd_in_20_minutes")
     wanted_l = event.head * event.drink_l
     if drinkers.trough == "mobile":
         return _Asked(wanted_l / HERD_MINUTES, 0.0, text)
@@ -191,7 +191,7 @@ def _herd_in_twenty_minutes(
         volume_l = max(0.0, wanted_l - HERD_MINUTES * usual.flow_l_min)
     flow_l_min = max(usual.flow_l_min, (wanted_l - volume_l) / HERD_MINUTES)
     return _Asked(
-        flow_l_min, volume_l, words("troughs.rules.l_of_it_from_the", text=text, volume_l=volume_l)
+        flow_l_min, volume_l, words("troughs.rules.part_from_trough", text=text, volume_l=volume_l)
     )
 
 
@@ -206,18 +206,18 @@ def _refill_in_an_hour(
     """
     if drinkers.species in _SMALL_RUMINANTS:
         held_l, refill_l_min = drinkers.daily_l, usual.flow_l_min
-        text = words("troughs.rules.the_trough_holding_it_all", text=usual.text, usda=_USDA)
+        text = words("troughs.rules.trough_holds_all", text=usual.text, usda=_USDA)
     else:
         held_l = min(float(hour_refill_volume_l(drinkers.head)), drinkers.daily_l)
         refill_l_min = held_l / MINUTES_PER_HOUR
-        text = words("troughs.rules.us_gal_a_head_refilled", usda=_USDA)
+        text = words("troughs.rules.refill_a_head_an_hour", usda=_USDA)
     if volume_l is None or volume_l >= held_l:
         return _Asked(refill_l_min, held_l, text)
     at_each_space = min(float(instant_refill_l_min(event.at_once)), event.draw_l_min)
     carried = event.least_inflow_l_min(volume_l)
     if carried < at_each_space:
         text = words(
-            "troughs.rules.what_carries_the_mob_through",
+            "troughs.rules.one_visit",
             minutes=event.minutes,
             volume_l=volume_l,
             held_l=held_l,
@@ -225,7 +225,7 @@ def _refill_in_an_hour(
         )
         return _Asked(max(carried, refill_l_min), volume_l, text)
     text = words(
-        "troughs.rules.refilled_as_fast_as_it",
+        "troughs.rules.refilled_as_drunk",
         at_each_space=at_each_space / event.at_once,
         at_once=event.at_once,
         volume_l=volume_l,

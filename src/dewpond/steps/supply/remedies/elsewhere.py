@@ -35,7 +35,7 @@ def _weighed(case: Case, source: Source) -> Offer:
         level_m, most_l_min, daily_l = _gives(case, source)
     except InputError as error:
         return offer(
-            words("remedies.elsewhere.could_not_be_weighed", name=source.name, error=error),
+            words("remedies.elsewhere.not_weighed", name=source.name, error=error),
             (),
             float("nan"),
             "m",
@@ -50,21 +50,19 @@ def _weighed(case: Case, source: Source) -> Offer:
         mends.add("volume")
     height = words("remedies.elsewhere.height_against_need", spare_m=spare_m)
     text = words(
-        "remedies.elsewhere.plan_again_from_its_water",
+        "remedies.elsewhere.plan_from_other",
         name=source.name,
         level_m=level_m,
         height=height,
     )
     if np.isinf(daily_l):
-        text += words("remedies.elsewhere.something_must_bring_it_l", daily_l=case.need.daily_l)
+        text += words("remedies.elsewhere.must_be_filled", daily_l=case.need.daily_l)
     elif daily_l <= 0.0:
-        text += words(
-            "remedies.elsewhere.does_not_reach_it_without", fed_by=source.settings.fed_by
-        )
+        text += words("remedies.elsewhere.filler_needs_pump", fed_by=source.settings.fed_by)
     elif np.isnan(daily_l):
-        text += words("remedies.elsewhere.what_it_gives_was_not")
+        text += words("remedies.elsewhere.yield_unmeasured")
     else:
-        text += words("remedies.elsewhere.and_it_gives_l_a", daily_l=daily_l)
+        text += words("remedies.elsewhere.gives_daily", daily_l=daily_l)
     return offer(text, mends if mends == _WATER else (), level_m, "m")
 
 

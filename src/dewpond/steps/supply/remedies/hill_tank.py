@@ -57,14 +57,12 @@ def hill_tank(case: Case, failing: frozenset[str]) -> list[Offer]:
 
 
 def _no_site(case: Case, lacking_m: float) -> Offer:
-    within = words(
-        "remedies.hill_tank.within_m_of_the_paddocks", tank_search_m=case.supply.tank_search_m
-    )
+    within = words("remedies.hill_tank.within_search", tank_search_m=case.supply.tank_search_m)
     if not np.isfinite(lacking_m):
-        text = words("remedies.hill_tank.no_ground_height_is_known", within=within)
+        text = words("remedies.hill_tank.no_ground_known", within=within)
         return offer(text, (), float("nan"), "m")
     text = words(
-        "remedies.hill_tank.a_header_tank_would_not",
+        "remedies.hill_tank.ground_too_low",
         within=within,
         lacking_m=lacking_m,
         tank_margin_m=case.supply.tank_margin_m,
@@ -83,7 +81,7 @@ def _with_fixed_troughs(case: Case) -> list[Offer]:
         return []
     by_day = _by_day(case, site, _filling(case, site, filling_hours(case.source, case.supply)))
     text = words(
-        "remedies.hill_tank.both_together_fixed_troughs_that",
+        "remedies.hill_tank.troughs_and_tank",
         flow=flow,
         flow_l_min=case.need.flow_l_min,
     )
@@ -100,12 +98,12 @@ def _stands_alone(case: Case) -> bool:
 def _moved(case: Case, site: TankSite) -> Offer:
     bowser = case.source.settings.kind == "bowser"
     filled = (
-        words("remedies.hill_tank.the_bowser_must_get_there")
+        words("remedies.hill_tank.bowser_must_get_there")
         if bowser
-        else words("remedies.hill_tank.whatever_fills_it_must_reach")
+        else words("remedies.hill_tank.filler_must_reach")
     )
     text = words(
-        "remedies.hill_tank.stand_the_tank_at_where",
+        "remedies.hill_tank.move_tank",
         place=_place(site),
         filled=filled,
         daily_l=case.need.daily_l,
@@ -116,7 +114,7 @@ def _moved(case: Case, site: TankSite) -> Offer:
 def _place(site: TankSite) -> str:
     where = f"in {site.paddock}" if site.paddock else "outside the paddocks"
     return words(
-        "remedies.hill_tank.e_n_ground_m_m",
+        "remedies.hill_tank.place",
         easting_m=site.easting_m,
         northing_m=site.northing_m,
         where=where,
@@ -143,9 +141,9 @@ def _filling(case: Case, site: TankSite, hours: float) -> _Filling:
 
 
 def _by_day(case: Case, site: TankSite, filling: _Filling) -> Offer:
-    gap = "" if case.mains is None else words("remedies.hill_tank.through_an_air_gap")
+    gap = "" if case.mains is None else words("remedies.hill_tank.through_air_gap")
     text = words(
-        "remedies.hill_tank.a_header_tank_of_l",
+        "remedies.hill_tank.header_tank",
         volume=_volume(case, filling),
         place=_place(site),
         feeder=filling.feeder,
@@ -166,7 +164,7 @@ def _by_day(case: Case, site: TankSite, filling: _Filling) -> Offer:
 def _by_night(case: Case, filling: _Filling) -> Offer:
     volume = _volume(case, filling)
     text = words(
-        "remedies.hill_tank.that_tank_filled_by_night",
+        "remedies.hill_tank.tank_filled_by_night",
         night=_NIGHT[0],
         night_2=_NIGHT[1],
         volume=volume,
@@ -178,12 +176,12 @@ def _by_night(case: Case, filling: _Filling) -> Offer:
 
 def _how(case: Case, filling: _Filling) -> str:
     if filling.by_pressure:
-        return words("remedies.hill_tank.by_its_own_pressure")
+        return words("remedies.hill_tank.by_own_pressure")
     if filling.lift_m <= 0.0:
-        return words("remedies.hill_tank.by_its_own_pressure_as")
+        return words("remedies.hill_tank.by_own_pressure_perhaps")
     lift = float(np.ceil(max(filling.lift_m, 0.0)))
     power = pump_power_w(filling.needed_l_min, lift, case.supply.pump_efficiency)
-    text = words("remedies.hill_tank.by_a_pump_that_adds", lift=lift, power=power)
+    text = words("remedies.hill_tank.filled_by_pump", lift=lift, power=power)
     if case.mains is not None and filling.needed_l_min > BOOSTER_CONSENT_L_MIN:
         text += f" {consent_sentence()}"
     return text
@@ -192,12 +190,10 @@ def _how(case: Case, filling: _Filling) -> str:
 def _too_little(case: Case, filling: _Filling) -> str:
     most, daily = case.curve.most_flow_l_min, case.curve.daily_volume_l
     if np.isnan(most):
-        return words("remedies.hill_tank.but_what_gives_was_not", feeder=filling.feeder)
+        return words("remedies.hill_tank.feeder_unmeasured", feeder=filling.feeder)
     if case.need.daily_l > daily:
-        return words(
-            "remedies.hill_tank.but_it_gives_only_of", daily=daily, daily_l=case.need.daily_l
-        )
-    return words("remedies.hill_tank.but_it_gives_only_l", most=most)
+        return words("remedies.hill_tank.feeder_day_short", daily=daily, daily_l=case.need.daily_l)
+    return words("remedies.hill_tank.feeder_flow_short", most=most)
 
 
 def _volume(case: Case, filling: _Filling) -> float:

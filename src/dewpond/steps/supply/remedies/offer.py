@@ -53,14 +53,16 @@ def as_remedy(offered: Offer, failing: Mapping[str, str]) -> Remedy:
     left = [word for key, word in _WORDS.items() if key in failing.keys() - offered.mends]
     action = offered.action
     if left and offered.mends & failing.keys():
-        action += words("remedies.offer.that_leaves_to_be_mended", listed=_listed(left))
+        action += words("remedies.offer.left_to_mend", listed=_listed(left))
     mends = tuple(words for key, words in failing.items() if key in offered.mends)
     return Remedy(action, not left, offered.figure, offered.unit, mends)
 
 
 def hours_in_words(hours: float) -> str:
     """Return how long a tank fills in a day."""
-    return "day and night" if hours >= 24.0 else words("remedies.offer.in_h_a_day", hours=hours)
+    return (
+        "day and night" if hours >= 24.0 else words("remedies.offer.in_hours_a_day", hours=hours)
+    )
 
 
 def _listed(words: list[str]) -> str:

@@ -32,9 +32,9 @@ def fewer_stock(case: Case, failing: frozenset[str]) -> Offer | None:
     source = case.source.name
     if enough.size and 0 < enough[-1] < head:
         count = int(enough[-1])
-        others = words("remedies.stock.with_the_other_stock_as") if len(mobs) > 1 else ""
+        others = words("remedies.stock.other_stock_stays") if len(mobs) > 1 else ""
         text = words(
-            "remedies.stock.keep_fewer_head_on_it_waters",
+            "remedies.stock.fewer_head_of_mob",
             source=source,
             count=count,
             head=head,
@@ -51,10 +51,10 @@ def fewer_stock(case: Case, failing: frozenset[str]) -> Offer | None:
     if not counts.sum() or part >= 1.0:
         return None
     listed = [
-        words("remedies.stock.of_the", count=count, total=total, mob=mob)
+        words("remedies.stock.head_of_mob", count=count, total=total, mob=mob)
         for count, total, mob in zip(counts, mobs["head"], mobs.index, strict=True)
     ]
-    text = words("remedies.stock.keep_fewer_head_on_it", source=source, names=" and ".join(listed))
+    text = words("remedies.stock.fewer_head", source=source, names=" and ".join(listed))
     return offer(text, _WATER, float(counts.sum()), "head")
 
 
@@ -75,14 +75,14 @@ def fixed_troughs(case: Case, failing: frozenset[str], trough: TroughSettings) -
     visit = slower["head"] * slower["litres_head_day"] / trough.drinks_a_day
     volume = float(np.ceil(visit.max() / 50.0) * 50.0)
     text = words(
-        "remedies.stock.fixed_troughs_in_place_of",
+        "remedies.stock.fixed_troughs",
         flow=flow,
         flow_l_min=case.need.flow_l_min,
         volume=volume,
         idxmax=visit.idxmax(),
     )
     if not mends & failing:
-        text += words("remedies.stock.that_is_not_enough")
+        text += words("remedies.stock.not_enough")
     return offer(text, mends, flow, "L/min")
 
 
@@ -104,7 +104,7 @@ def lower_ground(case: Case, failing: frozenset[str]) -> Offer | None:
     if not low or len(low) == len(outlets):
         return None
     text = words(
-        "remedies.stock.keep_to_the_lower_ground",
+        "remedies.stock.lower_ground",
         name=case.source.name,
         count=len(low),
         count_2=len(outlets),

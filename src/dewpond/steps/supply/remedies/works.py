@@ -29,7 +29,7 @@ def booster(case: Case, failing: frozenset[str]) -> Offer | None:
     flow, lack = case.need.flow_l_min, _up(case.lack_m)
     if case.most_flow_l_min < flow - FLOW_MARGIN_L_MIN:
         text = words(
-            "remedies.works.a_booster_pump_would_not",
+            "remedies.works.booster_would_not_do",
             name=case.source.name,
             most_flow_l_min=case.most_flow_l_min,
             flow=flow,
@@ -39,9 +39,9 @@ def booster(case: Case, failing: frozenset[str]) -> Offer | None:
     head = _up(case.intake.pump_head_m + case.lack_m) if pumped else lack
     power = pump_power_w(flow, head, case.supply.pump_efficiency)
     kind = "A pump" if pumped else "A booster pump"
-    text = words("remedies.works.of_l_min_at_m", kind=kind, flow=flow, head=head, power=power)
+    text = words("remedies.works.booster", kind=kind, flow=flow, head=head, power=power)
     if np.isnan(case.most_flow_l_min):
-        text = words("remedies.works.but_it_makes_no_water", text=text)
+        text = words("remedies.works.measure_flow_first", text=text)
         return offer(text, {"head"}, power, "W")
     if case.mains is not None and flow > BOOSTER_CONSENT_L_MIN and case.fill is None:
         text += f" {consent_sentence()}"
@@ -55,7 +55,7 @@ def raised_tank(case: Case, failing: frozenset[str]) -> Offer | None:
     if pump_place(case.source) == "direct":
         return None
     raise_m = np.ceil(case.lack_m * 10.0) / 10.0
-    text = words("remedies.works.raise_the_tank_by_m", raise_m=raise_m)
+    text = words("remedies.works.raise_tank", raise_m=raise_m)
     return offer(text, {"head"}, float(raise_m), "m")
 
 
@@ -74,14 +74,14 @@ def tank_at_source(case: Case, failing: frozenset[str]) -> Offer | None:
         else {"flow"}
     )
     text = words(
-        "remedies.works.a_tank_of_l_at",
+        "remedies.works.buffer_tank",
         round_up=_round_up(tank.volume_l),
         name=case.source.name,
         most_flow_l_min=case.most_flow_l_min,
         hours=hours,
     )
     if "volume" not in mends:
-        text += words("remedies.works.in_a_day_it_gains", had=had, daily_l=case.need.daily_l)
+        text += words("remedies.works.day_gain_short", had=had, daily_l=case.need.daily_l)
         mends = set()
     return offer(text, mends, tank.volume_l, "L")
 
@@ -93,7 +93,7 @@ def bigger_tank(case: Case, failing: frozenset[str]) -> Offer | None:
         return None
     volume = _round_up(tank.volume_l)
     text = words(
-        "remedies.works.a_tank_of_l_l",
+        "remedies.works.larger_tank",
         volume=volume,
         balance_l=tank.balance_l,
         reserve_l=tank.reserve_l,
@@ -114,7 +114,7 @@ def filling_pump(case: Case, failing: frozenset[str]) -> Offer | None:
         return None
     power = pump_power_w(flow, _up(lift), case.supply.pump_efficiency)
     text = words(
-        "remedies.works.a_pump_at_that_fills",
+        "remedies.works.filling_pump",
         fed_by=fill.fed_by,
         name=case.source.name,
         flow=flow,
@@ -126,7 +126,7 @@ def filling_pump(case: Case, failing: frozenset[str]) -> Offer | None:
     enough &= fill.curve.daily_volume_l >= case.need.daily_l or np.isnan(fill.curve.daily_volume_l)
     if not enough:
         text += words(
-            "remedies.works.gives_only_l_min",
+            "remedies.works.filler_flow_short",
             fed_by=fill.fed_by,
             most_flow_l_min=fill.curve.most_flow_l_min,
         )
@@ -141,7 +141,7 @@ def longer_filling(case: Case, failing: frozenset[str]) -> Offer | None:
     if not np.isfinite(fill.flow_l_min) or fill.flow_l_min <= 0.0:
         return None
     daily = min(fill.flow_l_min * 24.0 * MINUTES_PER_HOUR, fill.curve.daily_volume_l)
-    text = words("remedies.works.fill_the_tank_day_and", hours=fill.hours, daily=daily)
+    text = words("remedies.works.fill_day_and_night", hours=fill.hours, daily=daily)
     return offer(text, {"volume"} if daily >= case.need.daily_l else (), daily, "L")
 
 
@@ -159,7 +159,7 @@ def wider_pipe(case: Case, failing: frozenset[str]) -> Offer | None:
     size, total = _next_size(pipes.loc[worst]), float(sum(gains.values()))
     if gains[worst] >= case.lack_m:
         text = words(
-            "remedies.works.lay_in_mm_in_place",
+            "remedies.works.larger_pipe",
             worst=worst,
             size=size,
             at=pipes.at[worst, "outside_diameter_mm"],
@@ -168,7 +168,7 @@ def wider_pipe(case: Case, failing: frozenset[str]) -> Offer | None:
         return offer(text, {"head"}, gains[worst], "m")
     enough = total >= case.lack_m
     text = words(
-        "remedies.works.the_next_pipe_size_all",
+        "remedies.works.next_size_all_the_way",
         where=case.need.where,
         total=total,
         lack_m=case.lack_m,
@@ -186,7 +186,7 @@ def hauled_rest(case: Case, failing: frozenset[str]) -> Offer | None:
     hours = trips * case.supply.bowser_trip_h
     loads = "1 load" if trips == 1 else f"{trips} loads"
     text = words(
-        "remedies.works.haul_the_l_a_day",
+        "remedies.works.haul_missing_water",
         missing=missing,
         loads=loads,
         bowser_l=case.supply.bowser_l,
@@ -202,11 +202,11 @@ def bigger_bowser(case: Case, failing: frozenset[str]) -> Offer | None:
         return None
     trips = int(np.floor(case.supply.hauling_hours_limit / case.supply.bowser_trip_h + 1e-9))
     if trips < 1:
-        text = words("remedies.works.one_trip_alone_takes_longer")
+        text = words("remedies.works.trip_too_long")
         return offer(text, (), case.supply.bowser_trip_h, "h")
     load = _round_up(case.need.daily_l / trips)
     text = words(
-        "remedies.works.a_bowser_of_l_does",
+        "remedies.works.larger_bowser",
         load=load,
         trips=trips,
         which="" if trips == 1 else "s",
@@ -219,7 +219,7 @@ def lower_pump(case: Case, failing: frozenset[str]) -> Offer | None:
     if "suction" not in failing:
         return None
     limit = suction_limit_m(case)
-    text = words("remedies.works.set_the_pump_no_more", most=max(limit, 0.0))
+    text = words("remedies.works.lower_pump", most=max(limit, 0.0))
     return offer(text, {"suction"}, limit, "m")
 
 
@@ -227,7 +227,7 @@ def over_the_rim(case: Case, failing: frozenset[str], gap_mm: float) -> Offer | 
     """Return the inlet that keeps trough water out of a main."""
     if "air gap" not in failing:
         return None
-    text = words("remedies.works.bring_the_water_in_over", gap_mm=gap_mm)
+    text = words("remedies.works.inlet_over_rim", gap_mm=gap_mm)
     return offer(text, {"air gap"}, gap_mm, "mm")
 
 
@@ -240,15 +240,15 @@ def air_gapped_tank(case: Case, failing: frozenset[str]) -> Offer | None:
     most = case.curve.most_flow_l_min
     tank = size_tank(case.need.daily_l, most, hours, case.supply)
     volume = _round_up(tank.volume_l)
-    text = words("remedies.works.a_tank_of_l_at_filled", volume=volume, name=case.source.name)
+    text = words("remedies.works.tank_with_air_gap", volume=volume, name=case.source.name)
     had = 0.0 if np.isnan(most) else most * hours * MINUTES_PER_HOUR
     mends = {"air gap", "flow"} | ({"volume"} if had >= case.need.daily_l else set())
     if lack <= HEAD_MARGIN_M:
-        text = words("remedies.works.its_own_level_is_enough", text=text)
+        text = words("remedies.works.own_level_enough", text=text)
         return offer(text, mends | {"head"}, volume, "L")
     power = pump_power_w(case.need.flow_l_min, _up(lack), case.supply.pump_efficiency)
     text += words(
-        "remedies.works.and_a_pump_after_it",
+        "remedies.works.pump_after_tank",
         flow_l_min=case.need.flow_l_min,
         up=_up(lack),
         power=power,
