@@ -80,7 +80,7 @@ def _source_warnings(holding: Holding, source: Source) -> list[str]:
                 "heads.heads.level_off_raster",
                 name=source.name,
                 level_m=settings.level_m,
-                level_m_2=abs(settings.level_m - raster_m),
+                off_m=abs(settings.level_m - raster_m),
                 raster_m=raster_m,
             )
         )
@@ -100,7 +100,7 @@ def _rise_warning(sections: Mapping[str, Section], pipes: pd.DataFrame) -> list[
         words(
             "heads.heads.pipes_above_still_water",
             count=len(above),
-            count_2=len(pipes),
+            pipes=len(pipes),
             rise_m=rise_m,
             worst=worst,
             at_m=at_m,
@@ -121,7 +121,7 @@ def _gap_warning(sections: Mapping[str, Section]) -> list[str]:
         words(
             "heads.heads.pipes_without_height",
             count=len(touched),
-            count_2=len(sections),
+            pipes=len(sections),
             total=sum(unknown.values()),
             worst=worst,
             unknown=unknown[worst],

@@ -84,7 +84,7 @@ def _choose_cell(holding: Holding, walking: WalkingSettings) -> tuple[float, str
         "heads.terrain.cell_for_paddock",
         cell_m=cell_m,
         side_m=side_m / cell_m,
-        side_m_2=side_m**2 / SQUARE_METRES_PER_HECTARE,
+        area_m2=side_m**2 / SQUARE_METRES_PER_HECTARE,
         posting_m=posting_m,
     )
 
@@ -135,7 +135,7 @@ def _within_memory(cell_m: float, reason: str, bounds: FloatArray) -> tuple[floa
         reason=reason,
         wide_m=wide_m,
         cell_m=cell_m,
-        area_m2=area_m2 / cell_m**2 / 1e6,
+        million_cells=area_m2 / cell_m**2 / 1e6,
     )
 
 

@@ -193,8 +193,8 @@ def _head_notes(plan: Plan, name: str, summits: Mapping[str, Summit]) -> list[st
             notes.append(
                 words(
                     "features.outlets.head_short",
-                    needed=needed - residual,
-                    needed_2=needed,
+                    short_m=needed - residual,
+                    needed_m=needed,
                 )
             )
     return notes

@@ -125,7 +125,7 @@ class _Case:
         reason = _too_far(walk_m, self.limits.walk_m)
         if hose_m > self.limits.hose_m:
             reason = words(
-                "breaks.water.hose_too_short", hose_m=hose_m, hose_m_2=self.limits.hose_m
+                "breaks.water.hose_too_short", needed_m=hose_m, longest_m=self.limits.hose_m
             )
         return Water(self.outlet.node, spot, hose, hose_m, walk_m, reason)
 

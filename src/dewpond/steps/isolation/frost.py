@@ -47,7 +47,7 @@ def _frost(supply: SupplySettings, design: DesignSettings, drains: int) -> str:
 
 
 def _cover(source: Source, supply: SupplySettings) -> str:
-    text = words("isolation.frost.cover_planned", frost_depth_mm=supply.frost_depth_mm)
+    text = words("isolation.frost.cover_planned", cover_mm=supply.frost_depth_mm)
     outside = not _LEAST_COVER_MM <= supply.frost_depth_mm <= _MOST_COVER_MM
     if source.settings.kind == "mains":
         text += words("isolation.frost.consent_for_depth")

@@ -122,7 +122,7 @@ def _flat_valid(layer: Layer, crs: pyproj.CRS, kind: str, notes: Notes) -> gpd.G
             words(
                 "data.features.shapeless_left_out",
                 label=layer.label,
-                value=absent.sum(),
+                count=absent.sum(),
             )
         )
     invalid = ~absent & ~shapely.is_valid(shapes)
@@ -207,7 +207,7 @@ def _middles(shapes: Any, layer: Layer, notes: Notes) -> Any:
     lines = shapely.get_dimensions(shapes) == _LINE
     if lines.any():
         notes.repairs.append(
-            words("data.features.gates_from_lines", label=layer.label, value=lines.sum())
+            words("data.features.gates_from_lines", label=layer.label, count=lines.sum())
         )
         shapes = shapes.copy()
         longest = shapely.line_merge(shapes[lines])

@@ -91,8 +91,8 @@ def _judge(
         spelled = (
             words(
                 "data.level_checks.off_the_raster",
-                iloc=levels["label"].iloc[row],
-                value=-off[row],
+                place=levels["label"].iloc[row],
+                off_m=-off[row],
             )
             for row in doubtful
         )

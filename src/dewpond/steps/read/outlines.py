@@ -101,8 +101,8 @@ def _repaired(part: Shape, label: str, notes: Notes) -> list[Shape] | None:
             "data.outlines.made_valid",
             label=label,
             reason=reason,
-            area_text=area_text(repaired_m2),
-            area_text_2=area_text(drawn_m2),
+            area=area_text(repaired_m2),
+            drawn_area=area_text(drawn_m2),
         )
     )
     return pieces

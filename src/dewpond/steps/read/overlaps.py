@@ -59,8 +59,8 @@ def drawn_twice(table: pd.DataFrame, notes: Notes) -> npt.NDArray[np.bool_]:
             notes.repairs.append(
                 words(
                     "data.overlaps.drawn_twice",
-                    iloc=table["label"].iloc[copy],
-                    iloc_2=table["label"].iloc[kept],
+                    label=table["label"].iloc[copy],
+                    earlier=table["label"].iloc[kept],
                 )
             )
             continue
@@ -155,9 +155,9 @@ def _report(
             words(
                 "data.overlaps.smaller_keeps_overlap",
                 labels=labels[second],
-                names=names[first],
+                other=names[first],
                 area_text=area_text(shared_m2),
-                names_2=names[keeper],
+                smaller=names[keeper],
             )
         )
     narrow = np.flatnonzero(allowed & ~wide)
@@ -166,8 +166,8 @@ def _report(
         spelled = (
             words(
                 "data.overlaps.pair_with_area",
-                names=names[pairs.first[i]],
-                names_2=names[pairs.second[i]],
+                first=names[pairs.first[i]],
+                second=names[pairs.second[i]],
                 area_text=area_text(pairs.area_m2[i]),
             )
             for i in widest_first
@@ -176,7 +176,7 @@ def _report(
             words(
                 "data.overlaps.narrow_overlaps",
                 label=table.attrs["label"],
-                size=narrow.size,
+                count=narrow.size,
                 sliver_width_m=sliver_width_m,
                 area_text=area_text(pairs.area_m2[narrow].sum()),
                 listed=listed(spelled),

@@ -115,8 +115,8 @@ def read_window(
                 label=raster.label,
                 width=window.width,
                 height=window.height,
-                shape=shape[1],
-                shape_2=shape[0],
+                columns=shape[1],
+                rows=shape[0],
             )
         )
     wider, taller = window.width / shape[1], window.height / shape[0]
@@ -271,8 +271,8 @@ def _warn_of_zeros(values: FloatArray, label: str, notes: Notes) -> None:
             words(
                 "data.rasters.cells_of_zero",
                 label=label,
-                value=zero.sum(),
-                value_2=known.min(),
+                count=zero.sum(),
+                lowest_m=known.min(),
             )
         )
 
@@ -285,8 +285,8 @@ def _plausible(values: FloatArray, label: str, notes: Notes) -> FloatArray:
             words(
                 "data.rasters.impossible_heights",
                 label=label,
-                value=beyond.sum(),
-                values=values[beyond][0],
+                count=beyond.sum(),
+                example_m=values[beyond][0],
             )
         )
     return np.where(known & ~beyond, values, np.nan)

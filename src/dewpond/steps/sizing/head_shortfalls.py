@@ -213,12 +213,12 @@ def _raise(item: Missed, case: Case) -> str:
     level = float(case.scheme.source_level_m[item.case]) + need
     text = words(
         "sizing.head_shortfalls.raise_source",
-        rounded_up=rounded_up(need),
-        rounded_up_2=rounded_up(level),
+        raise_m=rounded_up(need),
+        to_level_m=rounded_up(level),
         by=_by(level, case),
     )
     if most > need + 0.05:
-        text += words("sizing.head_shortfalls.raise_for_all", rounded_up=rounded_up(most))
+        text += words("sizing.head_shortfalls.raise_for_all", raise_m=rounded_up(most))
     spare = case.choice.sizing.class_headroom_m
     if np.isfinite(spare) and 0 <= spare < need:
         text += words(

@@ -122,7 +122,7 @@ def _pressure_class(item: Missed, case: Case) -> Shortfall:
         )
         + words(
             "sizing.shortfalls.class_needed",
-            rounded_up=rounded_up(needed_bar),
+            class_bar=rounded_up(needed_bar),
             wall_temperature_c=case.offer.wall_temperature_c,
         )
     )

@@ -114,7 +114,7 @@ def _notes(
     notes += _rim(uses)
     notes += _ground(slope_degrees)
     if volume_l / flow_l_min > LONG_REFILL_MIN:
-        notes.append(words("troughs.outlets.time_to_refill", volume_l=volume_l / flow_l_min))
+        notes.append(words("troughs.outlets.time_to_refill", minutes=volume_l / flow_l_min))
     if seat.head_m > settings.valve_head_limit_m:
         notes.append(
             words(

@@ -165,8 +165,8 @@ def _by_night(case: Case, filling: _Filling) -> Offer:
     volume = _volume(case, filling)
     text = words(
         "remedies.hill_tank.tank_filled_by_night",
-        night=_NIGHT[0],
-        night_2=_NIGHT[1],
+        from_h=_NIGHT[0],
+        until_h=_NIGHT[1],
         volume=volume,
         needed_l_min=filling.needed_l_min,
         how=_how(case, filling),

@@ -107,7 +107,7 @@ def lower_ground(case: Case, failing: frozenset[str]) -> Offer | None:
         "remedies.stock.lower_ground",
         name=case.source.name,
         count=len(low),
-        count_2=len(outlets),
+        outlets=len(outlets),
         names=", ".join(low),
     )
     return offer(text, (), float(len(low)), "outlets")

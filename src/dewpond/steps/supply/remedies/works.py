@@ -75,7 +75,7 @@ def tank_at_source(case: Case, failing: frozenset[str]) -> Offer | None:
     )
     text = words(
         "remedies.works.buffer_tank",
-        round_up=_round_up(tank.volume_l),
+        volume_l=_round_up(tank.volume_l),
         name=case.source.name,
         most_flow_l_min=case.most_flow_l_min,
         hours=hours,
