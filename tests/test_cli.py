@@ -211,6 +211,23 @@ def test_schema_accepts_what_the_reader_accepts(capsys: pytest.CaptureFixture[st
     assert {"holding", "mob", "source", "design"} <= set(schema["properties"])
 
 
+def test_figures_are_told_in_the_units_of_the_documents(
+    sample: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """6,882 L are 1,818 US gal, 52 cows of 640 kg weigh 1,411 lb each; only JSON stays metric."""
+    project = sample / "holding.toml"
+    project.write_text(project.read_text() + '\n[documents]\nunits = "US customary"\n')
+    assert run(["demand", str(project)]) == 0
+    told = capsys.readouterr()
+    assert re.search(r"sucklers .* 1,411 .* 1,319 ", told.out)
+    assert "US gal/min" in told.out
+    assert " L/" not in told.out
+    assert run(["check", str(project)]) == 0
+    assert "narrower than 3.28 ft, 858 sq ft in all" in capsys.readouterr().out
+    assert run(["demand", str(project), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["daily_demand_l"] == pytest.approx(6882)
+
+
 def test_demand_as_json_adds_up(sample: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["demand", str(sample / "holding.toml"), "--json"]) == 0
     record = json.loads(capsys.readouterr().out)

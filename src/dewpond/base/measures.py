@@ -16,7 +16,7 @@ from dewpond.base.units import KILOGRAMS_PER_POUND, LITRES_PER_US_GALLON, METRES
 System = Literal["metric", "US customary"]
 Quantity = Literal[
     "length", "level", "head", "diameter", "area", "volume", "flow", "speed", "pressure", "weight",
-    "power", "bulk volume",
+    "power", "bulk volume", "small area",
 ]  # fmt: skip
 
 _ACRES_PER_HECTARE = 10_000.0 / 4046.8564224
@@ -49,6 +49,7 @@ _METRIC: Mapping[str, Unit] = {
     "weight": Unit("kg", 1.0, 0),
     "power": Unit("W", 1.0, 0),
     "bulk volume": Unit("m³", 1.0, 1),
+    "small area": Unit("m²", 1.0, 0),
 }
 _US: Mapping[str, Unit] = {
     "length": Unit("ft", 1 / METRES_PER_FOOT, 0),
@@ -64,7 +65,13 @@ _US: Mapping[str, Unit] = {
     "weight": Unit("lb", 1 / KILOGRAMS_PER_POUND, 0),
     "power": Unit("hp", 1 / _WATTS_PER_HORSEPOWER, 2),
     "bulk volume": Unit("US gal", 1000 / LITRES_PER_US_GALLON, 0),
+    "small area": Unit("sq ft", 1 / METRES_PER_FOOT**2, 0),
 }
+_STATED_IN: Mapping[str, Quantity] = {
+    "m": "head", "mm": "diameter", "ha": "area", "L": "volume", "L/min": "flow", "m/s": "speed",
+    "bar": "pressure", "kg": "weight", "W": "power",
+}  # fmt: skip
+"""What a requirement is about, by the unit of its figure."""
 
 
 @dataclass(frozen=True)
@@ -90,7 +97,7 @@ class Measures:
         return self.unit(quantity).sign
 
     def value(self, quantity: Quantity, metric: float) -> float:
-        """Return a figure given in m, mm, ha, L, L/min, m/s, bar, kg, W or m³ in that unit."""
+        """Return a figure given in m, mm, ha, L, L/min, m/s, bar, kg, W, m³ or m²."""
         return metric * self.unit(quantity).factor
 
     def figure(self, quantity: Quantity, metric: float, decimals: int | None = None) -> str:
@@ -106,6 +113,17 @@ class Measures:
         """Return the figure with its unit; a dash where it is not known."""
         figure = self.figure(quantity, metric, decimals)
         return figure if figure == "–" else f"{figure} {self.sign(quantity)}"
+
+    def stated(self, figure: float, unit: str) -> str:
+        """Return the figure of a requirement with its unit, to four significant figures.
+
+        >>> Measures("US customary").stated(17.87, "m"), Measures().stated(100.0, "%")
+        ('58.63 ft', '100 %')
+        """
+        quantity = _STATED_IN.get(unit)
+        if quantity is None:
+            return f"{figure:.4g} {unit}"
+        return f"{self.value(quantity, figure):.4g} {self.sign(quantity)}"
 
     def temperature(self, celsius: float) -> str:
         """Return a temperature with its unit, in whole degrees.

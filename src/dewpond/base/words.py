@@ -70,8 +70,8 @@ def words(key: str, **values: Any) -> str:
         unit: ``{{ lack_m | head(1) }}`` gives 1.2 m or 4 ft. Without decimals,
         ``{{ limit_m | length }}`` prints a setting as it was set: 37.5 m, or 123 ft. So do
         ``level``, ``diameter`` (inches beside the millimetres pipe is sold by), ``depth`` (mm),
-        ``area``, ``volume``, ``bulk_volume`` (m³), ``flow``, ``speed``, ``pressure``, ``weight``,
-        ``power`` and ``temperature``; ``unit_of("length")`` is the sign alone. Plain numbers:
+        ``area`` (ha), ``small_area`` (m²), ``volume``, ``bulk_volume`` (m³), ``flow``, ``speed``,
+        ``pressure``, ``weight``, ``power`` and ``temperature``; ``unit_of("length")`` is the sign alone. Plain numbers:
         ``number(1)`` gives 1,234.5, ``fixed(1)`` the same without the comma and ``figures(3)``
         three significant figures.
 
@@ -120,6 +120,7 @@ _MEASURED: Mapping[str, Quantity] = {
     "length": "length", "level": "level", "head": "head", "area": "area", "volume": "volume",
     "bulk_volume": "bulk volume", "flow": "flow", "speed": "speed", "pressure": "pressure",
     "weight": "weight", "power": "power", "depth": "diameter",
+    "small_area": "small area",
 }  # fmt: skip
 """Filters by the quantity they print."""
 

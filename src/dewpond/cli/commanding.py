@@ -91,10 +91,12 @@ def command_area_command(
     if as_json:
         click.echo((output / "summary.json").read_text(encoding="utf-8"))
     else:
+        from dewpond.base.measures import Measures
         from dewpond.cli.tables import command_table, print_tables, tank_table
 
-        sites = [] if area.ground.tanks.empty else [tank_table(area)]
-        print_tables(command_table(area), *sites)
+        measures = Measures(settings.documents.units)
+        sites = [] if area.ground.tanks.empty else [tank_table(area, measures)]
+        print_tables(command_table(area, measures), *sites)
     _tell(area, output)
     return EXIT_MET if area.met else EXIT_SHORT
 

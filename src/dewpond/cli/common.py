@@ -13,6 +13,7 @@ import click
 from dewpond.base.progress import StageProgress
 
 if TYPE_CHECKING:
+    from dewpond.base.measures import Measures
     from dewpond.base.model import Verdict
 
 EXIT_MET, EXIT_SHORT, EXIT_INPUT, EXIT_INTERNAL = 0, 1, 2, 3
@@ -55,8 +56,8 @@ def warn(messages: Iterable[str]) -> None:
         click.echo(f"note: {message}", err=True)
 
 
-def figure_text(verdict: Verdict) -> str:
+def figure_text(verdict: Verdict, measures: Measures) -> str:
     """Return the figure of a verdict with its unit, in words where there is none."""
     if math.isnan(verdict.figure):
         return "not known"
-    return f"{verdict.figure:.4g} {verdict.unit}"
+    return measures.stated(verdict.figure, verdict.unit)

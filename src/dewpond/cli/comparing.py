@@ -70,12 +70,16 @@ def compare_command(
 
 
 def _tell(comparison: Comparison, output: Path) -> None:
+    from dewpond.base.measures import Measures
+
+    measures = Measures(comparison.units)
     _tell_failures(comparison, "note")
     for outcome in comparison.outcomes:
         for verdict in outcome.verdicts:
             if not verdict.met:
                 tail = [part for part in (verdict.where, verdict.remedy) if part]
-                line = f"SHORT: {outcome.name}: {verdict.requirement} ({figure_text(verdict)})"
+                figure = figure_text(verdict, measures)
+                line = f"SHORT: {outcome.name}: {verdict.requirement} ({figure})"
                 click.echo("; ".join([line, *tail]), err=True)
     click.echo(f"results in {output}", err=True)
 

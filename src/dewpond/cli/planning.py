@@ -70,16 +70,20 @@ def check_command(project: Path, as_json: bool) -> int:
 @json_option
 def demand_command(project: Path, as_json: bool) -> int:
     """Print the water needed on the peak day, by mob and by paddock."""
+    from dewpond.base.measures import Measures
     from dewpond.base.settings import load_project
     from dewpond.cli.tables import calendar_table, mob_table, paddock_table, print_tables
     from dewpond.plan import demand_of
 
-    holding, demand = demand_of(load_project(project))
+    settings = load_project(project)
+    measures = Measures(settings.documents.units)
+    holding, demand = demand_of(settings)
     if as_json:
         click.echo(json.dumps(_demand_record(holding, demand), indent=2, ensure_ascii=False))
     else:
-        by_month = [] if demand.calendar.empty else [calendar_table(demand)]
-        print_tables(mob_table(holding, demand), paddock_table(demand), *by_month)
+        by_month = [] if demand.calendar.empty else [calendar_table(demand, measures)]
+        mobs = mob_table(holding, demand, measures)
+        print_tables(mobs, paddock_table(demand, measures), *by_month)
     warn(demand.warnings)
     return EXIT_MET
 
@@ -87,24 +91,27 @@ def demand_command(project: Path, as_json: bool) -> int:
 def _tell(plan: Plan, output: Path) -> None:
     """Say on stderr what was planned, what falls short and where the results are."""
     from dewpond.base.advice import advice
+    from dewpond.base.measures import Measures, money
 
+    measures, currency = Measures(plan.project.documents.units), plan.project.prices.currency
     totals, costing = plan.totals, plan.scheme.costing
     cost = totals["cost"] if costing is None else costing.totals["gross"]
     warn([*plan.holding.repairs, *plan.warnings])
     click.echo(
         f"{plan.holding.name}: {totals['outlets']:.0f} outlets, "
-        f"{totals['pipe_m']:,.0f} m of pipe, longest walk {totals['worst_walk_m']:.0f} m, "
-        f"{totals['daily_demand_l']:,.0f} L on the peak day, "
-        f"{cost:,.0f} {plan.project.prices.currency}",
+        f"{measures.text('length', totals['pipe_m'])} of pipe, "
+        f"longest walk {measures.text('length', totals['worst_walk_m'])}, "
+        f"{measures.text('volume', totals['daily_demand_l'])} on the peak day, "
+        f"{money(cost, currency)}",
         err=True,
     )
     for verdict in plan.verdicts:
         state = "met" if verdict.met else "SHORT"
-        line = f"{state}: {verdict.requirement} ({figure_text(verdict)})"
+        line = f"{state}: {verdict.requirement} ({figure_text(verdict, measures)})"
         tail = [part for part in (verdict.where, verdict.remedy) if part and not verdict.met]
         click.echo("; ".join([line, *tail]), err=True)
     if plan.confidence is not None:
-        click.echo(advice(plan.confidence, plan.project.prices.currency), err=True)
+        click.echo(advice(plan.confidence, currency, measures), err=True)
     click.echo(f"results in {output}", err=True)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
@@ -40,7 +41,8 @@ def area_text(area_m2: float) -> str:
     """
     if area_m2 >= 0.1 * SQUARE_METRES_PER_HECTARE:
         return said("data.notes.hectares", area_ha=area_m2 / SQUARE_METRES_PER_HECTARE)
-    return f"{area_m2:.0f} m²" if area_m2 >= 10 else f"{area_m2:.2g} m²"
+    decimals = 0 if area_m2 >= 10 or area_m2 <= 0 else 1 - math.floor(math.log10(area_m2))
+    return said("data.notes.small_area", area_m2=area_m2, decimals=decimals)
 
 
 def listed(words: Iterable[str], most: int = 6) -> str:
