@@ -79,7 +79,7 @@ def test_the_schedules_total_is_the_same_everywhere(
     gross = costing.totals["gross"]
     assert f"{gross:,.0f}" != f"{plan.totals['cost']:,.0f}"
     _tell(plan, tmp_path)
-    assert f"{gross:,.0f} {costing.currency}" in capsys.readouterr().err
+    assert f"{costing.currency} {gross:,.0f}" in capsys.readouterr().err
     seen = text_of(proposal_html(plan, plan_layers(plan)))
     assert f"{costing.currency} {gross:,.0f}" in seen
     assert f"{costing.currency} {gross:,.2f}" in seen

@@ -622,3 +622,23 @@ def test_a_holding_without_any_outlet_is_drawn_all_the_same(plan: Plan, tmp_path
     figure = drawn(reach_map(empty, plan_layers(empty)))
     assert "Ground out of reach of water" in key(figure)
     assert "Outlet, with its number" not in key(figure)
+
+
+class TestWrappedNames:
+    """A name without blanks is broken too, so that it does not run over its neighbours."""
+
+    @pytest.mark.parametrize(
+        "name",
+        ["Upper-Whinfell-and-Nether-Whinfell-Long-Pasture", "W" * 60, "Lane Ing", "a/b_c-" * 9],
+    )
+    def test_no_line_is_wider_than_its_room_and_no_letter_is_lost(self, name: str) -> None:
+        from dewpond.outputs.drawing.lettering import text_size_pt, wrap
+
+        lines = wrap(name, 8.0, 60.0).split("\n")
+        assert all(text_size_pt(line, 8.0)[0] <= 60.0 for line in lines)
+        assert "".join(lines).replace(" ", "") == name.replace(" ", "")
+
+    def test_hyphens_come_before_letters(self) -> None:
+        from dewpond.outputs.drawing.lettering import wrap
+
+        assert wrap("Upper-Whinfell Long", 8.0, 50.0).split("\n") == ["Upper-", "Whinfell", "Long"]

@@ -71,9 +71,9 @@ def words(key: str, **values: Any) -> str:
         ``{{ limit_m | length }}`` prints a setting as it was set: 37.5 m, or 123 ft. So do
         ``level``, ``diameter`` (inches beside the millimetres pipe is sold by), ``depth`` (mm),
         ``area`` (ha), ``small_area`` (m²), ``volume``, ``bulk_volume`` (m³), ``flow``, ``speed``,
-        ``pressure``, ``weight``, ``power`` and ``temperature``; ``unit_of("length")`` is the sign alone. Plain numbers:
-        ``number(1)`` gives 1,234.5, ``fixed(1)`` the same without the comma and ``figures(3)``
-        three significant figures.
+        ``pressure``, ``weight``, ``power`` and ``temperature``; ``unit_of("length")`` is the
+        sign alone. Plain numbers: ``number(1)`` gives 1,234.5, ``fixed(1)`` the same without the
+        comma and ``figures(3)`` three significant figures.
 
     Raises
     ------

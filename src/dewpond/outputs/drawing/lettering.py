@@ -6,6 +6,8 @@ and widths by value, so that a drawing looks the same whatever the user has conf
 
 from __future__ import annotations
 
+import math
+import re
 import unicodedata
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
@@ -159,15 +161,30 @@ def text_size_pt(text: str, size_pt: float, weight: str = "normal") -> tuple[flo
 
 
 def wrap(text: str, size_pt: float, width_pt: float) -> str:
-    """Break text between words so that no line is wider than `width_pt`, where words allow."""
+    """Break text between words so that no line is wider than `width_pt`.
+
+    A word that is wider by itself is broken after a hyphen or stroke, else between letters.
+    """
     lines: list[str] = []
     for word in text.split():
-        longer = f"{lines[-1]} {word}" if lines else word
-        if lines and text_size_pt(longer, size_pt)[0] <= width_pt:
-            lines[-1] = longer
-        else:
-            lines.append(word)
+        for number, part in enumerate(_parts(word, size_pt, width_pt)):
+            longer = (lines[-1] + ("" if number else " ") + part) if lines else part
+            if lines and text_size_pt(longer, size_pt)[0] <= width_pt:
+                lines[-1] = longer
+            else:
+                lines.append(part)
     return "\n".join(lines)
+
+
+def _parts(word: str, size_pt: float, width_pt: float) -> list[str]:
+    """Return the parts that a word may be broken into; itself where it is narrow enough."""
+    if text_size_pt(word, size_pt)[0] <= width_pt:
+        return [word]
+    parts = re.findall(r"[^-/_]*[-/_]+|[^-/_]+", word)
+    if len(parts) > 1:
+        return [finer for part in parts for finer in _parts(part, size_pt, width_pt)]
+    count = max(1, math.floor(len(word) * width_pt / text_size_pt(word, size_pt)[0]))
+    return [word[start : start + count] for start in range(0, len(word), count)]
 
 
 def fit(text: str, size_pt: float, width_pt: float, weight: str = "normal") -> tuple[str, float]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
@@ -41,7 +40,8 @@ def area_text(area_m2: float) -> str:
     """
     if area_m2 >= 0.1 * SQUARE_METRES_PER_HECTARE:
         return said("data.notes.hectares", area_ha=area_m2 / SQUARE_METRES_PER_HECTARE)
-    decimals = 0 if area_m2 >= 10 or area_m2 <= 0 else 1 - math.floor(math.log10(area_m2))
+    # Two significant figures below 10 m², without a zero at the end.
+    decimals = 0 if area_m2 >= 10 else len(f"{max(area_m2, 1e-4):.2g}".partition(".")[2])
     return said("data.notes.small_area", area_m2=area_m2, decimals=decimals)
 
 
