@@ -27,7 +27,7 @@ from read_world import (
 from scipy.interpolate import RegularGridInterpolator
 
 from dewpond.base.settings import project_from_dict
-from dewpond.steps.read import rasters, read_holding
+from dewpond.steps.read import files, rasters, read_holding
 
 GEOGRAPHIC = {"crs": "EPSG:4326", "posting": 1e-4}
 FOOT_MAP = "+proj=tmerc +lat_0=53.5 +lon_0=-2 +x_0=100000 +datum=WGS84 +units=us-ft +no_defs"
@@ -199,6 +199,21 @@ def test_of_a_mosaic_only_the_members_under_the_holding_are_recorded(tmp_path):
     _assert_on_plane(holding)
     rasters_read = {name for name in holding.inputs if name.endswith((".tif", ".vrt"))}
     assert rasters_read == {"terrain.vrt", "here.tif"}
+
+
+def test_a_large_raster_is_recorded_by_the_heights_read(tmp_path, monkeypatch):
+    write_holding(tmp_path, dem=False)
+    write_dem(tmp_path / "terrain.tif")
+    whole = read(tmp_path).inputs
+    monkeypatch.setattr(files, "LARGEST_WHOLE_BYTES", 100)
+    first, again = read(tmp_path).inputs, read(tmp_path).inputs
+    assert first == again
+    assert "terrain.tif" in whole
+    assert "terrain.tif" not in first
+    digest = first["terrain.tif (heights read)"]
+    assert digest != whole["terrain.tif"]
+    write_dem(tmp_path / "terrain.tif", height=lambda x, y: plane_m(x, y) + 1.0)
+    assert read(tmp_path).inputs["terrain.tif (heights read)"] != digest
 
 
 def test_only_the_window_needed_is_read(tmp_path):

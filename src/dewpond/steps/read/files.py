@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import hashlib
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from dewpond.base.digests import file_digest
 from dewpond.steps.read.notes import Notes
+
+LARGEST_WHOLE_BYTES = 1 << 30
+"""Rasters with more are not read from end to end for the sake of their digest."""
 
 _NEEDED_PARTS = (".shx", ".dbf")
 _SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg")
@@ -73,6 +77,30 @@ def record_digests(written: str, paths: Iterable[Path], folder: Path, notes: Not
         if path.is_file():
             key = written if path == main else _relative(path, folder)
             notes.inputs[key] = file_digest(path)
+
+
+def record_raster(
+    written: str,
+    paths: Iterable[Path],
+    folder: Path,
+    heights: Callable[[], bytes],
+    notes: Notes,
+) -> None:
+    """Record the SHA-256 of the files of a raster; of large ones that of the heights read.
+
+    A raster of a whole country takes minutes to read from end to end, its window none.
+    """
+    main, large = locate(written, folder), False
+    for path in sorted({main, *paths}):
+        if not path.is_file():
+            continue
+        if path.stat().st_size > LARGEST_WHOLE_BYTES:
+            large = True
+            continue
+        key = written if path == main else _relative(path, folder)
+        notes.inputs[key] = file_digest(path)
+    if large:
+        notes.inputs[f"{written} (heights read)"] = hashlib.sha256(heights()).hexdigest()
 
 
 def vector_parts(path: Path) -> list[Path]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,7 +21,7 @@ from rasterio.windows import Window
 
 from dewpond.base.surface import FloatArray, Grid, carry_by, cut_from, transformer
 from dewpond.base.words import words
-from dewpond.steps.read.files import is_readable, locate, record_digests
+from dewpond.steps.read.files import is_readable, locate, record_raster
 from dewpond.steps.read.notes import Notes
 from dewpond.steps.read.vectors import Bounds
 from dewpond.steps.read.virtual import members_beside
@@ -83,7 +83,6 @@ def read_window(
     become NaN.
     """
     window = _window(raster, area, crs)
-    _record(raster, window, notes)
     if window is None:
         return None
     dataset = raster.dataset
@@ -102,8 +101,7 @@ def read_window(
             remedy="download or export it again",
         )
         return None
-    if not _local_files(dataset):
-        notes.inputs[raster.label] = hashlib.sha256(band.tobytes()).hexdigest()
+    _record(raster, window, band.tobytes, notes)
     values = np.ma.filled(band.astype(np.float64), np.nan)
     values = (values * dataset.scales[0] + dataset.offsets[0]) * metres_per_unit
     values = _plausible(values, raster.label, notes)
@@ -183,11 +181,13 @@ def _local_files(dataset: Any) -> list[Path]:
     return [Path(name) for name in dataset.files if Path(name).is_file()]
 
 
-def _record(raster: Raster, window: Window | None, notes: Notes) -> None:
-    """Record the digests of a raster and of the files that its window is read from."""
+def _record(raster: Raster, window: Window, heights: Callable[[], bytes], notes: Notes) -> None:
+    """Record the digests of what a window is read from; of what is no file, of its heights."""
+    if not _local_files(raster.dataset):
+        notes.inputs[raster.label] = hashlib.sha256(heights()).hexdigest()
     beside = members_beside(raster.dataset, window)
     files = [path for path in map(Path, raster.dataset.files) if path not in beside]
-    record_digests(raster.label, files, raster.folder, notes)
+    record_raster(raster.label, files, raster.folder, heights, notes)
 
 
 def _checked(label: str, dataset: Any, folder: Path, notes: Notes) -> list[Raster]:

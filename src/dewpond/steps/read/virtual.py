@@ -11,7 +11,7 @@ from xml.etree import ElementTree
 from rasterio.windows import Window
 
 
-def members_beside(dataset: Any, window: Window | None) -> set[Path]:
+def members_beside(dataset: Any, window: Window) -> set[Path]:
     """Return the members of a virtual raster that a window takes no height from.
 
     A national mosaic has thousands of tiles, and a holding lies on one to four of them. A member
@@ -21,8 +21,8 @@ def members_beside(dataset: Any, window: Window | None) -> set[Path]:
     ----------
     dataset : rasterio.DatasetReader
         Of any format; one that is no virtual raster has no members.
-    window : Window or None
-        In cells of the dataset; None touches nothing.
+    window : Window
+        In cells of the dataset.
 
     References
     ----------
@@ -35,7 +35,7 @@ def members_beside(dataset: Any, window: Window | None) -> set[Path]:
     touched: set[Path] = set()
     beside: set[Path] = set()
     for member, place in _members(path):
-        (touched if window is not None and _meet(place, window) else beside).add(member)
+        (touched if _meet(place, window) else beside).add(member)
     return beside - touched
 
 
