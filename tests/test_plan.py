@@ -19,7 +19,7 @@ from affine import Affine
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.affinity import translate
-from shapely.geometry import Polygon
+from shapely.geometry import Polygon, box
 
 from dewpond import Plan, load_project, plan_holding, project_from_dict, write_plan
 from farms import CRS, SOUTH, WEST, plan, project, raster, squares, table, turned
@@ -313,3 +313,51 @@ class TestLaws:
         np.testing.assert_allclose(
             raised.heads.pipes["static_head_m"], first.heads.pipes["static_head_m"], atol=1e-6
         )
+
+
+def test_a_gill_that_no_pipe_bears_leaves_only_the_field_beyond_it_dry(tmp_path: Path) -> None:
+    """A field beyond a gill 160 m deep, under 30 m of water: no class in the table, no place for
+    a break tank; the four fields on the near side are planned as they are without it."""
+
+    def height(x: np.ndarray, _: np.ndarray) -> np.ndarray:
+        gill = np.maximum(0.0, 1.0 - np.abs(x - WEST - 480.0) / 70.0)
+        return 300.0 - 0.02 * (x - WEST) - 160.0 * gill
+
+    near = squares(2, 2, 200.0)
+    far = box(WEST + 560, SOUTH, WEST + 760, SOUTH + 200)
+    result = plan(
+        [*near, far],
+        height,
+        source=[{
+            "name": "tank", "kind": "header_tank", "at": [WEST + 20, SOUTH + 200],
+            "crs": CRS, "height_above_ground_m": 25.0,
+        }],
+        design={"follow": "open", "walk_limit_m": 250.0, "laying": "buried"},
+        siting={"steepest_degrees": 45.0},
+        layout={"price_rounds": 0},
+    )  # fmt: skip
+    unsized = result.scheme.sizes.pipes["outside_diameter_mm"].isna()
+    dry = set(result.network.pipes.loc[unsized, "to_node"])
+    outlets = result.scheme.delivery.outlets["alone_l_min"]
+    assert unsized.any()
+    assert not unsized.all()
+    assert set(outlets.index[outlets.isna()]) == dry
+    assert (outlets.dropna() >= 8.0).all()
+    assert result.confidence is not None
+    chances = result.confidence.outlets
+    assert (chances.loc[list(dry), "chance"] == 0.0).all()
+    assert (chances.drop(index=list(dry))["chance"] > 0.9).all()
+    missed = [verdict for verdict in result.verdicts if not verdict.met]
+    assert [verdict.requirement for verdict in missed] == [
+        "Every outlet gets its design flow with the mobs at their worst places",
+        "Pressure within the class of the pipe",
+    ]
+    written = write_plan(result, tmp_path / "plan")
+    features = json.loads((tmp_path / "plan" / "plan.geojson").read_text("utf-8"))["features"]
+    served = {
+        feature["properties"]["name"]: feature["properties"]["served"]
+        for feature in features
+        if feature["properties"]["kind"] == "outlet"
+    }
+    assert {name for name, some in served.items() if not some} == dry
+    assert len(written) > 10

@@ -219,3 +219,16 @@ def test_on_a_tree_with_one_outlet_open_a_bigger_pipe_never_lowers_its_flow(bore
     before = delivered(scheme, laid(scheme, bores)).outlets["alone_l_min"]
     after = delivered(scheme, laid(scheme, wider)).outlets["alone_l_min"]
     assert (after >= before - 1e-3).all()
+
+
+def test_an_outlet_whose_pipe_has_no_size_stays_shut_and_the_others_get_what_they_got():
+    way = ("tank", "outlet 1", [(0, 0), (500, 0)])
+    uses = [("cows", "outlet 1", 0, 12.0), ("cows", "outlet 2", 1, 12.0)]
+    both = make_scheme([way, ("outlet 1", "outlet 2", [(500, 0), (700, 0)])], uses)
+    alone = make_scheme([way], uses[:1])
+    found = delivered(both, laid(both, [20.4, np.nan])).outlets
+    wanted = delivered(alone, laid(alone, 20.4)).outlets
+    for column in ("alone_l_min", "available_flow_l_min"):
+        assert found.at["outlet 1", column] == pytest.approx(wanted.at["outlet 1", column])
+        assert np.isnan(found.at["outlet 2", column])
+    assert delivered(both, laid(both, [np.nan, 20.4])).outlets["alone_l_min"].isna().all()

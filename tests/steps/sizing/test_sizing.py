@@ -290,6 +290,64 @@ def test_no_break_where_what_lies_beyond_needs_the_height():
     assert "No place along the way" in short.remedy
 
 
+def gill(depth_m):
+    """Flat ground 100 m up, but for a gill that runs north and south 400 m east of the tank."""
+    return lambda x, y: 100.0 - depth_m * np.maximum(0, 1 - np.abs(x - 400.0) / 300.0)
+
+
+_WEST = [("tank", "junction 1", [(0, 0), (50, 0)]),
+         ("junction 1", "outlet 1", [(50, 0), (50, 400)])]  # fmt: skip
+_ACROSS = ("junction 1", "outlet 2", [(50, 0), (800, 0)])
+_FARTHER = ("outlet 2", "outlet 3", [(800, 0), (900, 0)])
+
+
+def test_a_gill_that_no_class_bears_does_not_leave_the_others_without_pipe():
+    """160 m down and up again under 30 m of water: 190 m where the strongest bears 127.5 m."""
+    uses = [("cows", "outlet 1", 0, 14.0), ("cows", "outlet 2", 1, 14.0),
+            ("cows", "outlet 3", 2, 14.0)]  # fmt: skip
+    sizes = make_scheme([*_WEST, _ACROSS, _FARTHER], uses, gill(160), head_m=30.0).size()
+    lone = make_scheme(_WEST, uses[:1], gill(160), head_m=30.0).size()
+    columns = ["outside_diameter_mm", "pressure_class_bar", "pipe_cost", "friction_loss_m"]
+    for pipe in ("pipe 1", "pipe 2"):
+        assert list(sizes.pipes.loc[pipe, columns]) == list(lone.pipes.loc[pipe, columns])
+    assert sizes.pipes.loc[["pipe 3", "pipe 4"]].isna().all(axis=None)
+    assert sizes.proof.value == pytest.approx(lone.proof.value)
+    assert sizes.breaks.empty
+    heads = sizes.outlets["residual_head_m"]
+    assert heads["outlet 1"] == pytest.approx(lone.outlets.at["outlet 1", "residual_head_m"])
+    assert heads[["outlet 2", "outlet 3"]].isna().all()
+    (short,) = sizes.shortfalls
+    assert short.requirement == "Pressure within the class of the pipe"
+    assert short.where.startswith("pipe 3, ")
+    assert short.figure == pytest.approx(190, abs=3)
+    assert "outlet 2 and outlet 3 get no pipe" in short.remedy
+    grade = sizes.grade["pipe 3"]
+    assert grade[["grade_level_m", "class_limit_level_m"]].isna().all(axis=None)
+    assert grade["static_level_m"].notna().all()
+
+
+def test_of_two_outlets_beyond_a_fall_only_the_one_that_needs_the_height_is_let_go():
+    """One stands in the bottom, where a break tank on the way serves it; one on the far rim."""
+    ways = [
+        ("tank", "outlet 1", [(0, 0), (400, 0)]),
+        ("outlet 1", "outlet 2", [(400, 0), (800, 0)]),
+    ]
+    uses = [("cows", "outlet 1", 0, 14.0), ("cows", "outlet 2", 1, 14.0)]
+    sizes = make_scheme(ways, uses, gill(160), head_m=30.0).size()
+    assert sizes.pipes["outside_diameter_mm"].notna().tolist() == [True, False]
+    assert set(sizes.breaks["pipe"]) == {"pipe 1"}
+    assert sizes.outlets.at["outlet 1", "residual_head_m"] > 10.0
+    (short,) = sizes.shortfalls
+    assert short.where.startswith("pipe 2, ")
+
+
+def test_where_every_outlet_lies_beyond_nothing_is_sized():
+    ways = [("tank", "outlet 1", [(0, 0), (800, 0)])]
+    sizes = make_scheme(ways, [("cows", "outlet 1", 0, 14.0)], gill(160), head_m=30.0).size()
+    assert sizes.pipes.isna().all(axis=None)
+    assert len(sizes.shortfalls) == 1
+
+
 def rise(x, y):
     return 100 + 40 * np.exp(-(((x - 400) / 80) ** 2))
 

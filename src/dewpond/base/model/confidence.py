@@ -48,7 +48,7 @@ class Confidence:
         less needed head, best guess), ``spare_head_low_m`` and ``spare_head_high_m`` (5 and
         95 % of the simulations), ``spare_head_deviation_m`` (standard deviation), ``weakest``
         (what it is least likely to have: "head" of its own, to get over a "rise" on the way, the
-        "class" of the pipe there).
+        "class" of the pipe there; "none" where no pipe on offer leads to it).
     requirements : DataFrame
         Row label = requirement in words, those of the verdicts that heights, demand or supply
         bear on; columns ``chance`` (that it is met everywhere, the margin over the ground of the

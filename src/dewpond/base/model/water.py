@@ -136,7 +136,8 @@ class Sizes:
         ``inside_diameter_mm``, ``sdr``, ``pressure_class_bar``, ``working_head_m`` (what it may
         carry), ``design_flow_l_min``, ``velocity_m_s``, ``friction_loss_m``,
         ``lowest_residual_head_m`` (anywhere along it, in the worst case), ``price_per_m``,
-        ``pipe_cost``. NaN throughout where nothing fits and `shortfalls` says why.
+        ``pipe_cost``. NaN for pipe that no class will do for, throughout where nothing fits;
+        `shortfalls` says why.
     outlets : DataFrame
         Row label = outlet node name; columns ``residual_head_m`` (in the worst case),
         ``needed_head_m``.

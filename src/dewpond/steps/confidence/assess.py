@@ -103,7 +103,7 @@ def assess_confidence(
     errors_m = field.draws_m(ask.simulations, ask.random_state)
     found, risks = outcomes(line, errors_m), find_risks(line, field)
     served = outcomes(line, np.zeros((1, len(places.ground_m)))).works[0]
-    fits = bool(sizes.pipes["outside_diameter_mm"].notna().all())
+    fits = bool(sizes.pipes["outside_diameter_mm"].notna().any()) or sizes.pipes.empty
     safer = None
     if fits and line.outlets:
         safer = search_safer(
@@ -116,7 +116,9 @@ def assess_confidence(
     ground_m = np.where(np.isnan(ground_m), places.ground_m[line.outlet_place], ground_m)
     loaded = make_loaded(network, watering, flows, intake, sizes, ground_m, settings.pipe)
     return Confidence(
-        outlets=outlet_table(line, found).assign(weakest=risks.kind),
+        outlets=outlet_table(line, found).assign(
+            weakest=np.where(np.isfinite(line.spare_m), risks.kind, "none")
+        ),
         requirements=requirement_table(line, found, len(places.ground_m), fits),
         chance_all=_chance_all(found),
         simulations=ask.simulations,

@@ -84,14 +84,16 @@ def outcomes(line: Line, errors_m: FloatArray) -> Outcomes:
 def outlet_table(line: Line, found: Outcomes) -> pd.DataFrame:
     """Return chances and spare heads of the outlets."""
     low, high = np.quantile(found.gained_m, [LOW_SHARE, HIGH_SHARE], axis=0)
+    # An outlet that no pipe leads to has no head at all, not one that is short without end.
+    spare_m = np.where(np.isfinite(line.spare_m), line.spare_m, np.nan)
     return pd.DataFrame(
         {
             "chance_flow": found.flow.mean(axis=0),
             "chance_pipe": found.pipe.mean(axis=0),
             "chance": found.works.mean(axis=0),
-            "spare_head_m": line.spare_m,
-            "spare_head_low_m": line.spare_m + low,
-            "spare_head_high_m": line.spare_m + high,
+            "spare_head_m": spare_m,
+            "spare_head_low_m": spare_m + low,
+            "spare_head_high_m": spare_m + high,
             "spare_head_deviation_m": found.gained_m.std(axis=0),
         },
         index=pd.Index(line.outlets, dtype=object),

@@ -140,7 +140,7 @@ def _sized(margins: HeadMargins, line: Line, resize: Resize, chances: Chances) -
         if not short.any():
             break
         asked = np.where(short, np.maximum(had - _SMALL_HEAD_M, 0.0), asked)
-    fits = bool(sizes.pipes["outside_diameter_mm"].notna().all())
+    fits = bool(sizes.pipes["outside_diameter_mm"].notna().any()) or sizes.pipes.empty
     kept = fits and not short.any() and bool((asked == wanted).all())
     # A scheme for which no pipe fits works nowhere, whatever its heads would be.
     return Safer(sizes, chances(sizes) if fits else np.zeros(len(asked)), kept)

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
+import scipy.sparse as sp
+from scipy.sparse.csgraph import connected_components
 
 from dewpond.base.model import Delivery, Flows, Heads, Intake, Network, Sizes, Watering
 from dewpond.base.settings import PipeSettings
@@ -12,6 +15,8 @@ from dewpond.base.units import l_min_from_m3_s
 from dewpond.base.words import words
 from dewpond.steps.delivery.piping import make_piping
 from dewpond.steps.delivery.settle import settle
+
+BoolArray = npt.NDArray[np.bool_]
 
 _NO_FLOW_L_MIN = 1e-6  # rounding of flows that should cancel
 # A tank that fills this little slower than it empties is not worth a word [m].
@@ -52,7 +57,7 @@ def deliver(
     Returns
     -------
     Delivery
-        NaN throughout where no pipe was chosen.
+        NaN for outlets that no sized pipe leads to, and throughout where there is none.
 
     Raises
     ------
@@ -60,14 +65,13 @@ def deliver(
         Flows did not balance.
     """
     outlets = network.nodes.index[network.nodes["kind"] == "outlet"]
-    if (
-        not len(network.pipes)
-        or not len(outlets)
-        or sizes.pipes["inside_diameter_mm"].isna().any()
-    ):
+    joined = _joined(network, sizes, outlets)
+    if not len(network.pipes) or not joined.any():
         return _nothing(outlets)
     combinations = _combinations(network, flows, watering, outlets)
-    cases = np.vstack([np.eye(len(outlets)), combinations])
+    # An outlet without pipe stays shut.
+    combinations[:, ~joined] = 0.0
+    cases = np.vstack([np.diag(joined.astype(float)), combinations])
     # A valve for each size that an outlet takes in some case; one of them stands open at a time.
     pairs = [(n, size) for n in range(len(outlets)) for size in np.unique(cases[:, n]) if size > 0]
     of_valve = np.array([outlet for outlet, _ in pairs], dtype=np.intp)
@@ -78,6 +82,7 @@ def deliver(
     np.add.at(arriving.T, of_valve, l_min_from_m3_s(flow.outlet_flow_m3_s / times).T)
     alone, together = arriving[: len(outlets)].diagonal(), arriving[len(outlets) :]
     table = _table(outlets, alone, together, combinations)
+    table.loc[~joined, ["alone_l_min", "available_flow_l_min"]] = np.nan
     short = piping.break_level_m - flow.head_m[:, piping.before].min(axis=0, initial=np.inf)
     warnings = [
         words("delivery.deliver.tank_runs_down", name=name)
@@ -85,6 +90,17 @@ def deliver(
         if tank and lack > _TANK_SHORT_M
     ]
     return Delivery(table, tuple(warnings))
+
+
+def _joined(network: Network, sizes: Sizes, outlets: pd.Index) -> BoolArray:
+    """Return which outlets (outlets,) the source reaches by pipe that has a size."""
+    place = {str(name): number for number, name in enumerate(network.nodes.index)}
+    sized = network.pipes[sizes.pipes.loc[network.pipes.index, "inside_diameter_mm"].notna()]
+    start, end = ([place[str(name)] for name in sized[side]] for side in ("from_node", "to_node"))
+    ways = sp.coo_array((np.ones(len(start)), (start, end)), shape=(len(place),) * 2)
+    part = connected_components(ways, directed=False)[1]
+    source = np.flatnonzero(network.nodes["kind"] == "source")
+    return np.isin(part[[place[str(name)] for name in outlets]], part[source])
 
 
 def _nothing(outlets: pd.Index) -> Delivery:

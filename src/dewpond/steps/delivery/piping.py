@@ -114,12 +114,15 @@ def _rows(
 ) -> list[tuple[int, int, float, float, float]]:
     """Return start, end, length, bore and share of its pipe for each stretch between breaks.
 
+    Pipe without a size leads to shut outlets only, so the widest bore does for it.
+
     A break at the very start or end of a pipe has a stretch of no length there; a millimetre
     stands for it, so that every node is joined to the network.
     """
     rows = []
+    bores_mm = sizes.pipes["inside_diameter_mm"].fillna(sizes.pipes["inside_diameter_mm"].max())
     for name, row in network.pipes.iterrows():
-        bore = float(sizes.pipes.at[name, "inside_diameter_mm"]) / 1000.0
+        bore = float(bores_mm[name]) / 1000.0
         length = float(row["length_m"])
         start, at = nodes[str(row["from_node"])], 0.0
         for number, cut in _breaks_on(str(name), sizes.breaks):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -38,12 +38,15 @@ class Choice:
     breaks : tuple of PressureBreak
     no_place : bool
         Whether breaks were sought and some could stand nowhere.
+    stuck : tuple of int
+        Pipes on which they could not, where the fewest could not.
     """
 
     sizing: Sizing
     stretches: Stretches
     breaks: tuple[PressureBreak, ...]
     no_place: bool = False
+    stuck: tuple[int, ...] = ()
 
 
 def choose(scheme: Scheme, offer: Offer, pipe: PipeSettings) -> Choice:
@@ -67,7 +70,13 @@ def choose(scheme: Scheme, offer: Offer, pipe: PipeSettings) -> Choice:
         choice = _one_size_a_pipe(choice, offer)
         if best is None or choice.sizing.proof.value < best.sizing.proof.value:
             best = choice
-    return best or replace(plain, no_place=not standing)
+    return best or replace(plain, no_place=not standing, stuck=() if standing else _stuck(places))
+
+
+def _stuck(places: Sequence[tuple[PressureBreak, ...]]) -> tuple[int, ...]:
+    """Return the pipes with a break that can stand nowhere, of the places with the fewest."""
+    pipes = [tuple(item.pipe for item in some if item.kind == "none") for some in places]
+    return min((some for some in pipes if some), key=len, default=())
 
 
 def _size(
@@ -84,6 +93,11 @@ def _places(
     tanks = pipe.break_with == "break tank"
     tank_height = _TANK_HEIGHT_M if tanks else np.inf  # none stands that high: valves only
     strength, sdr = offer.options.working_head_m, offer.options.sdr
+    # Nothing presses on pipe that is not laid: as if its ground stood above all water.
+    ground = [
+        points if laid else np.full(len(points), np.inf)
+        for points, laid in zip(scheme.ground_m, scheme.laid, strict=True)
+    ]
     for share in _SURGE_SPEEDS if pipe.surge else (0.0,):
         limit = float((strength - surge_m(share * pipe.velocity_limit_m_s, sdr)).max())
         limit -= scheme.greatest_rise_m
@@ -94,7 +108,7 @@ def _places(
             needed = _needed_levels(scheme, slope, pipe.summit_margin_m)
             breaks, _levels = find_pressure_breaks(
                 scheme.parent,
-                scheme.ground_m,
+                ground,
                 needed if tanks else [_from_the_point_before(level) for level in needed],
                 scheme.still_level_m,
                 limit,

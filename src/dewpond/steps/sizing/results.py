@@ -57,7 +57,9 @@ def pipe_table(
         offer.options.price_per_m[option] * laid_m,
     )
     table = {name: np.asarray(column) for name, column in zip(_NUMBERS, columns, strict=True)}
-    return pd.DataFrame({"material": [size.material for size in sizes], **table}, index)
+    found = pd.DataFrame({"material": [size.material for size in sizes], **table}, index)
+    found.loc[~scheme.laid] = np.nan
+    return found
 
 
 def no_pipe(scheme: Scheme) -> pd.DataFrame:
@@ -71,11 +73,12 @@ def outlet_table(scheme: Scheme, choice: Choice, full: Scheme, failed: Choice) -
     """Return head at each outlet in its worst case, with the pipe that is chosen.
 
     Outlets that it does not reach have the head that the best pipe everywhere would give them,
-    by the scheme before they were let go.
+    by the scheme before they were let go; those that no class serves have none.
     """
     head_m = np.where(
         scheme.reached, _outlet_heads_m(scheme, choice), _outlet_heads_m(full, failed)
     )
+    head_m = np.where(scheme.pressed, np.nan, head_m)
     return pd.DataFrame(
         {"residual_head_m": head_m, "needed_head_m": scheme.valve_head_m},
         index=pd.Index(scheme.outlets, dtype=object),
@@ -128,13 +131,18 @@ def long_sections(
     fits = choice.sizing.option is not None
     parts = choice.stretches
     grades = part_grades(scheme, choice, offer) if fits else None
+    if grades is not None:  # pipe that is not laid has no grade
+        grades = [
+            np.where(scheme.laid[pipe], grade, np.nan)
+            for pipe, grade in zip(parts.pipe.tolist(), grades, strict=True)
+        ]
     found: dict[str, list[pd.DataFrame]] = {name: [] for name in scheme.pipes}
     for number, pipe in enumerate(parts.pipe.tolist()):
         points = slice(int(parts.first[number]), int(parts.last[number]) + 1)
         ground = scheme.ground_m[pipe][points]
         section = heads.sections[scheme.pipes[pipe]]
         strength = np.nan
-        if choice.sizing.option is not None:
+        if choice.sizing.option is not None and scheme.laid[pipe]:
             strength = offer.options.working_head_m[choice.sizing.option[number]]
         found[scheme.pipes[pipe]].append(pd.DataFrame({
             "distance_m": section.distance_m[points],

@@ -51,6 +51,8 @@ class Scheme:
         With no flow: the highest that the source can reach.
     reached : array of bool, shape (outlets,)
         False for an outlet that no pipe can bring water to: nothing is asked for it.
+    pressed : array of bool, shape (outlets,)
+        Of those, outlets let go because no class bears the pressure on the way.
     bare : array of bool, shape (pipes,)
         Pipes that water passes, but not with the margin over the ground: none is asked there.
     spare_m : array of float, shape (outlets,)
@@ -78,6 +80,7 @@ class Scheme:
     source_level_m: FloatArray
     still_level_m: float
     reached: BoolArray
+    pressed: BoolArray
     bare: BoolArray
     spare_m: FloatArray
     clearance_m: tuple[FloatArray, ...]
@@ -101,6 +104,11 @@ class Scheme:
     def reached_pipes(self) -> BoolArray:
         """Pipes (pipes,) that lead to an outlet that is reached."""
         return self._leading_to(self.reached)
+
+    @property
+    def laid(self) -> BoolArray:
+        """Pipes (pipes,) that are sized: all but those that lead to pressed outlets alone."""
+        return self._leading_to(~self.pressed) | ~self._leading_to(self.pressed)
 
     def scaled(self, share: float, intake: Intake) -> Scheme:
         """Return the scheme with flows cut to a share; valves then need its square in head."""
@@ -137,6 +145,7 @@ class Scheme:
             used=self.used[cases][:, outlets],
             source_level_m=self.source_level_m[cases],
             reached=self.reached[outlets],
+            pressed=self.pressed[outlets],
             bare=self.bare[kept],
             spare_m=self.spare_m[outlets],
             clearance_m=tuple(self.clearance_m[pipe] for pipe in chosen),
@@ -201,6 +210,7 @@ def make_scheme(
         _source_levels(flow, parent, intake),
         float(intake.level_at_m(0.0)),
         np.ones(len(outlets), dtype=bool),
+        np.zeros(len(outlets), dtype=bool),
         np.zeros(len(pipes), dtype=bool),
         *_margins(margins, outlets, [str(name) for name in pipes.index], ground),
     )

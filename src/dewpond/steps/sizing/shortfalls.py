@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
+from dewpond.base.advice import listed
 from dewpond.base.friction import velocity_m_s
 from dewpond.base.model import Holding, Intake, Network, Shortfall
 from dewpond.base.pipes import surge_m, temperature_factor
@@ -34,8 +36,12 @@ def explain(
     offer: Offer,
     intake: Intake,
     pipe: PipeSettings,
+    left_out: Sequence[str] = (),
 ) -> tuple[Shortfall, ...]:
-    """Return the requirements that fail under the best pipe offered, with remedies in numbers."""
+    """Return the requirements that fail under the best pipe offered, with remedies in numbers.
+
+    Outlets left out because no class bears the pressure on the way are named with it.
+    """
     found = _at_the_source(scheme, intake)
     if choice.sizing.option is not None:
         return tuple(found)
@@ -44,7 +50,9 @@ def explain(
     found += [
         *outlets_short([item for item in missed if item.requirement == "outlet"], case),
         *rises_short([item for item in missed if item.requirement == "summit"], case),
-        *_classes_short([item for item in missed if item.requirement == "pressure class"], case),
+        *_classes_short(
+            [item for item in missed if item.requirement == "pressure class"], case, left_out
+        ),
     ]
     others = {"velocity": _velocity, "size order": _size_order}
     found += [
@@ -87,7 +95,7 @@ def _worst_of_each(choice: Choice) -> list[Missed]:
     return list(worst.values())
 
 
-def _classes_short(missed: list[Missed], case: Case) -> list[Shortfall]:
+def _classes_short(missed: list[Missed], case: Case, left_out: Sequence[str]) -> list[Shortfall]:
     """Return the pipe that is pressed hardest beyond its class, the others named with it."""
     if not missed:
         return []
@@ -95,7 +103,12 @@ def _classes_short(missed: list[Missed], case: Case) -> list[Shortfall]:
     worst = max(found, key=lambda item: item.figure - item.limit)
     others = [item.where.split(",")[0] for item in found if item is not worst]
     also = words("sizing.shortfalls.less_so", names=", ".join(others)) if others else ""
-    return [replace(worst, where=worst.where + also)]
+    remedy = worst.remedy
+    if left_out:
+        remedy += words(
+            "sizing.shortfalls.left_out", outlets=listed(left_out, most=6), count=len(left_out)
+        )
+    return [replace(worst, where=worst.where + also, remedy=remedy)]
 
 
 def _pressure_class(item: Missed, case: Case) -> Shortfall:

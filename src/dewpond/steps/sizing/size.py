@@ -22,7 +22,7 @@ from dewpond.base.settings import DesignSettings, PipeSettings
 from dewpond.base.units import l_min_from_m3_s
 from dewpond.base.words import words
 from dewpond.steps.sizing.choose import Choice, choose
-from dewpond.steps.sizing.ease import ease, head_only
+from dewpond.steps.sizing.ease import ease, of_the_lost
 from dewpond.steps.sizing.offer import Offer, make_offer
 from dewpond.steps.sizing.results import (
     break_table,
@@ -55,7 +55,7 @@ def size_pipe(
     pipe is faster than the limit; and none is wider than the one before it, unless that may be.
     Where no class will do, break tanks or reducing valves are placed, and both sides sized anew.
     Where no pipe brings water to some outlets, they are told as shortfalls and the pipe is sized
-    for the others.
+    for the others; pipe that leads only to outlets beyond a hollow that no class bears has none.
 
     Parameters
     ----------
@@ -98,12 +98,13 @@ def size_pipe(
     if failed.sizing.option is None:
         eased = ease(scheme, failed, offer, pipe)
         if eased is not None:
-            (scheme, choice), failed = eased, head_only(failed)
+            (scheme, choice), failed = eased, of_the_lost(failed, eased[0])
+    left_out = [name for name, out in zip(scheme.outlets, scheme.pressed, strict=True) if out]
     return Sizes(
         pipe_table(scheme, choice, offer, flows, pipe),
         outlet_table(scheme, choice, full, failed),
         break_table(network, heads, choice.breaks),
-        explain(holding, network, full, failed, offer, intake, pipe),
+        explain(holding, network, full, failed, offer, intake, pipe, left_out),
         choice.sizing.proof,
         (*offer.warnings, *_warnings(scheme, choice, offer, intake)),
         long_sections(scheme, choice, offer, heads),

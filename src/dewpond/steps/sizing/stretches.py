@@ -67,21 +67,25 @@ def cut_at(
         still[number] - scheme.low_ground_m(part.pipe)[part.first : part.last + 1].min()
         for number, part in enumerate(parts)
     ]
+    laid = scheme.laid[of_pipe]
     old = offer.existing_options(scheme.existing_mm)[of_pipe]
-    there = scheme.existing[of_pipe] & (old >= 0)
+    there = scheme.existing[of_pipe] & (old >= 0) & laid
     parent = np.array([part.parent for part in parts], dtype=np.intp)
     tree = PipeTree(
         parent=parent,
         length_m=scheme.length_m[of_pipe] * share,
         minor_loss=pipe.fittings_loss * share,
-        highest_static_head_m=np.array(highest),
-        flow_m3_s=scheme.flow_m3_s[:, of_pipe],
+        # Pipe that is not laid binds nothing: no pressure, no flow, no price.
+        highest_static_head_m=np.where(laid, highest, 0.0),
+        flow_m3_s=np.where(laid, scheme.flow_m3_s[:, of_pipe], 0.0),
         start_level_m=start,
         checks=checks,
         fixed_option=np.where(there, old, -1),
         # Pipe that is there already was not sized with this scheme, nor does it bind the rest.
-        in_order=~(there | ((parent >= 0) & there[parent])),
-        priced_length_m=np.where(there, scheme.new_m[of_pipe], scheme.length_m[of_pipe]) * share,
+        in_order=~(there | ~laid | ((parent >= 0) & there[parent])),
+        priced_length_m=np.where(there, scheme.new_m[of_pipe], scheme.length_m[of_pipe])
+        * share
+        * laid,
     )
     return Stretches(tree, of_pipe, first, last, outlet, point, still)
 

@@ -85,7 +85,10 @@ def _delivered(case: Case, delivery: Delivery) -> Judgement | None:
     met = flow >= DELIVERED_SHARE * wanted
     reason = words("supply.judgements.worst_valve_flow", where=where, flow=flow, wanted=wanted)
     return Judgement(
-        words("supply.judgements.requirement_delivered_flow"),
+        words(
+            "supply.judgements.requirement_delivered_flow",
+            some_without=bool(delivery.outlets["alone_l_min"].isna().any()),
+        ),
         flow,
         wanted,
         "L/min",
